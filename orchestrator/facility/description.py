@@ -1,0 +1,101 @@
+"""A device description: how a make and model of REST device is spoken to, without code."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Traits
+
+Json = Any
+
+
+class SignIn(StrEnum):
+    """How a device wants requests signed."""
+
+    NONE = "none"
+    BASIC = "basic"
+    DIGEST = "digest"
+    BEARER = "bearer"
+    API_KEY = "api_key"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pick:
+    """Where one value stands in an answer, and how it is read and written.
+
+    ``at`` is a JSON Pointer (RFC 6901) from the entry (or the document). ``values`` maps our
+    values (as text: ``true``, ``false``, a word) to the device's. ``unassigned`` is the device's
+    way to say "no number" or "no group" (``has_unassigned`` tells None from not given).
+    ``digits``: the device keeps the number as text of that many digits, zero-padded.
+    ``part``: the value is one part of a compound text: ``address`` or ``prefix`` of
+    ``a.b.c.d/len``, ``address`` or ``port`` of ``a.b.c.d:port``.
+    """
+
+    at: str
+    values: Mapping[str, Json] = field(default_factory=dict)
+    unassigned: Json = None
+    has_unassigned: bool = False
+    digits: int | None = None
+    part: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Read:
+    """One thing to read: a GET, the list or map of entries in it, and the values of each.
+
+    ``entries`` is the pointer to a list or an object of entries (None: the document is the one
+    entry). ``key`` is the pointer, inside an entry, to the device's own key for it; None: the
+    key of the object, or the index in the list. ``named`` makes the name from the key, by one
+    ``{key}`` (``input-{key}``).
+    """
+
+    get: str
+    fields: Mapping[str, Pick]
+    entries: str | None = None
+    key: str | None = None
+    named: str = "{key}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WriteRule:
+    """How one kind of step is written.
+
+    ``path`` and the strings in ``body`` may hold ``{key}`` and ``{name-of-a-field}``; a string
+    that is just one such field becomes the field's own JSON value. ``repeatable``: sending the
+    same request twice does what sending it once does.
+    """
+
+    method: str
+    path: str
+    body: Json = None
+    content_type: str = "application/json"
+    repeatable: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Description:
+    """A device description.
+
+    ``reads`` has ``identity`` (fields serial, model, firmware), ``interfaces`` (address, prefix,
+    gateway), ``sources`` (number, group or group_1, group_2, label, enabled), ``destinations``
+    (hears, label), ``unsaved`` (unsaved). ``settings`` maps a setting's name to its read (one
+    field, ``value``). ``writes`` maps a step kind to its rule, ``set_label`` for a source's
+    label; ``setting_writes`` maps a setting's name to its rule.
+    ``scheme`` is http or https; ``port`` where the device listens. ``key_header`` is the header
+    that carries an API key.
+    """
+
+    name: str
+    make: str
+    scheme: str
+    port: int
+    sign_in: SignIn
+    reads: Mapping[str, Read]
+    writes: Mapping[StepKind | str, WriteRule]
+    traits: Traits
+    settings: Mapping[str, Read] = field(default_factory=dict)
+    setting_writes: Mapping[str, WriteRule] = field(default_factory=dict)
+    key_header: str = "X-Api-Key"
+    timeout_s: float = 5.0

@@ -1,0 +1,66 @@
+"""Channel numbers: which a device owns, and the multicast group that each streams to."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from ipaddress import IPv4Address, IPv4Network
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class NumberRange:
+    """Channel numbers from ``first`` to ``last``, both included."""
+
+    first: int
+    last: int
+
+    def __contains__(self, number: object) -> bool:
+        return isinstance(number, int) and self.first <= number <= self.last
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(range(self.first, self.last + 1))
+
+    def __len__(self) -> int:
+        return max(0, self.last - self.first + 1)
+
+    def __str__(self) -> str:
+        return f"{self.first}-{self.last}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbering:
+    """How one network numbers its sources.
+
+    Numbers begin with the host part of the address (host 31, ten numbers to a host: 310-319); a
+    device with more sources than one block holds takes the next host's too. Common practice, no
+    source.
+    """
+
+    numbers: NumberRange
+    numbers_per_host: int
+    first_in_block: int
+    group_range: IPv4Network
+    port: int
+    transit: NumberRange | None = None
+
+    def block(self, host: int) -> NumberRange:
+        """All numbers that belong to host part ``host``."""
+        first = host * self.numbers_per_host
+        return NumberRange(first, first + self.numbers_per_host - 1)
+
+    def usable(self, host: int) -> NumberRange:
+        """The numbers of ``host``'s block that sources get: from its ``first_in_block`` on."""
+        block = self.block(host)
+        return NumberRange(block.first + self.first_in_block, block.last)
+
+    def has_group(self, number: int) -> bool:
+        """Whether ``number`` has an address in the group range."""
+        return 0 <= number < self.group_range.num_addresses
+
+    def group(self, number: int) -> str:
+        """The group of ``number`` as ``address:port``: the number-th address of the group range.
+
+        Raises:
+            ValueError: the group range is too small for ``number``.
+        """
+        if not self.has_group(number):
+            raise ValueError(f"number {number} has no address in {self.group_range}")
+        return f"{IPv4Address(int(self.group_range.network_address) + number)}:{self.port}"

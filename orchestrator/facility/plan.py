@@ -1,0 +1,160 @@
+"""The plan: the facility's master record, as it is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from ipaddress import IPv4Address, IPv4Network
+from typing import NamedTuple
+
+from orchestrator.facility.numbering import Numbering
+
+
+class Ref(NamedTuple):
+    """A source or destination by name: ``device/name``."""
+
+    device: str
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.device}/{self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class AddressRange:
+    """Addresses from ``first`` to ``last``, both included."""
+
+    first: IPv4Address
+    last: IPv4Address
+
+    def __contains__(self, address: object) -> bool:
+        return isinstance(address, IPv4Address) and self.first <= address <= self.last
+
+    def __str__(self) -> str:
+        return str(self.first) if self.first == self.last else f"{self.first}-{self.last}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """One network: its subnet, what to keep clear of, what is set aside, how it numbers.
+
+    A ``bench`` network is a cable to one unit, apart from the facility. ``numbering`` is None on
+    a bench and on networks that carry no audio.
+    """
+
+    name: str
+    subnet: IPv4Network
+    gateway: IPv4Address | None = None
+    keep_clear: tuple[AddressRange, ...] = ()
+    transit: tuple[AddressRange, ...] = ()
+    numbering: Numbering | None = None
+    bench: bool = False
+
+    def host_part(self, address: str) -> int:
+        """The host part of ``address``: its distance from the subnet's first address."""
+        return int(IPv4Address(address)) - int(self.subnet.network_address)
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A room: its site and the network that its devices join unless they say otherwise."""
+
+    name: str
+    site: str
+    network: str
+
+
+@dataclass(frozen=True, slots=True)
+class Interface:
+    """One network interface of a device, as planned."""
+
+    name: str
+    network: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class ListensTo:
+    """What a destination listens to: a source, a number, a group, or (all None) nothing.
+
+    A number means the number and is not followed when its source moves; a source is followed.
+    """
+
+    source: Ref | None = None
+    number: int | None = None
+    group: str | None = None
+
+    def __str__(self) -> str:
+        for value in (self.source, self.number, self.group):
+            if value is not None:
+                return str(value)
+        return "nothing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedSource:
+    """A source as the plan knows it; None means that the plan does not say.
+
+    ``slot`` is the device's own name for it where that differs. ``also_heard_by`` names listeners
+    that the tool can't see, in words.
+    """
+
+    name: str
+    slot: str | None = None
+    number: int | None = None
+    groups: tuple[str, ...] | None = None
+    label: str | None = None
+    enabled: bool | None = None
+    also_heard_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedDestination:
+    """A destination as the plan knows it; ``listens_to`` None means that the plan does not say."""
+
+    name: str
+    slot: str | None = None
+    listens_to: ListensTo | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Device:
+    """A device as the plan knows it, its type's values already filled in.
+
+    ``blocks`` are host parts whose numbers it owns. ``numbers`` are further numbers that it owns
+    (a device that the tool does not speak to). ``speaks`` names its device description(s).
+    ``off_limits`` says why it may not be touched. ``credentials`` is a name in the keyring.
+    """
+
+    name: str
+    room: str
+    interfaces: tuple[Interface, ...]
+    speaks: tuple[str, ...] = ()
+    blocks: tuple[int, ...] = ()
+    numbers: tuple[int, ...] = ()
+    serial: str | None = None
+    credentials: str | None = None
+    off_limits: str | None = None
+    sources: Mapping[str, PlannedSource] = field(default_factory=dict)
+    destinations: Mapping[str, PlannedDestination] = field(default_factory=dict)
+
+    @property
+    def address(self) -> str:
+        """The address of its first interface: where the tool speaks to it."""
+        return self.interfaces[0].address
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The whole facility, as it is."""
+
+    facility: str
+    networks: Mapping[str, Network]
+    rooms: Mapping[str, Room]
+    devices: Mapping[str, Device]
+    on_air: tuple[Ref, ...] = ()
+
+    def network_of(self, address: str) -> Network | None:
+        """The network whose subnet holds ``address``; a facility network before a bench."""
+        where = IPv4Address(address)
+        found = [network for network in self.networks.values() if where in network.subnet]
+        found.sort(key=lambda network: network.bench)
+        return found[0] if found else None

@@ -1,0 +1,55 @@
+"""What a device can do, and how it behaves while doing it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from orchestrator.facility.step import StepKind
+
+
+class Saves(StrEnum):
+    """When a change becomes what the device boots with."""
+
+    AT_ONCE = "at_once"
+    ON_SAVE = "on_save"
+
+
+class Hears(StrEnum):
+    """What a destination of the device holds of the source that it listens to."""
+
+    NUMBER = "number"
+    GROUP = "group"
+
+
+class Effect(StrEnum):
+    """What changing a setting does beside the change."""
+
+    NONE = "none"
+    INTERRUPTS = "interrupts"
+    REBOOTS = "reboots"
+    PLANT_WIDE = "plant_wide"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Traits:
+    """The traits of a make and model.
+
+    ``settle_s``: seconds after a readdress until it can be expected at the new address.
+    ``late_s``: seconds within which an accepted write must show in a read-back.
+    ``save_s``: seconds that a save takes.
+    ``holds_sender_address``: its destinations hold the sender's address, so a repoint has to
+    come after the sender's own readdress.
+    """
+
+    can: frozenset[StepKind]
+    saves: Saves = Saves.AT_ONCE
+    hears: Hears = Hears.NUMBER
+    legs: int = 1
+    settle_s: float = 10.0
+    late_s: float = 5.0
+    save_s: float = 0.0
+    holds_sender_address: bool = False
+    requests_at_once: int = 1
+    effects: Mapping[str, Effect] = field(default_factory=dict)
+    models: tuple[str, ...] = ()
+    tried_with: tuple[str, ...] = ()

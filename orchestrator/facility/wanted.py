@@ -1,0 +1,95 @@
+"""What playbooks ask for, before it is worked out against what was found."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from orchestrator.facility.plan import ListensTo
+
+SettingValue = bool | int | float | str
+
+
+class Unit(StrEnum):
+    """What sort of unit a playbook speaks of."""
+
+    KNOWN = "known"
+    FRESH = "fresh"
+    REUSED = "reused"
+
+
+class Auto(StrEnum):
+    """A number left to the tool: the next vacant one of the device's own blocks."""
+
+    AUTO = "auto"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedSource:
+    """What a playbook asks of a source; None: it does not say, so nothing changes."""
+
+    name: str
+    number: int | Auto | None = None
+    groups: tuple[str, ...] | None = None
+    label: str | None = None
+    enabled: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedDestination:
+    """What a playbook asks of a destination; None: it does not say."""
+
+    name: str
+    listens_to: ListensTo | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedDevice:
+    """What a playbook asks of a device.
+
+    ``reach_at`` is where it answers until it is readdressed. ``addresses`` maps interface names
+    to wanted addresses. ``blocks`` and ``numbers`` are what it owns once it is done; None: as
+    the plan says (blocks follow a new address). ``playbook`` is the file that asks.
+    """
+
+    name: str
+    playbook: str
+    reach_at: str | None = None
+    unit: Unit = Unit.KNOWN
+    addresses: Mapping[str, str] = field(default_factory=dict)
+    blocks: tuple[int, ...] | None = None
+    numbers: tuple[int, ...] | None = None
+    sources: Mapping[str, AskedSource] = field(default_factory=dict)
+    destinations: Mapping[str, AskedDestination] = field(default_factory=dict)
+    settings: Mapping[str, SettingValue] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """A hazard that a person accepts: its name as the dry-run prints it, and the reason."""
+
+    hazard: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """Leave to touch something off limits: who gave it, under which reference, until when.
+
+    ``until`` is an ISO 8601 time with an offset.
+    """
+
+    what: str
+    by: str
+    reference: str
+    until: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Playbook:
+    """One playbook: the wanted settings of some devices, moves included."""
+
+    title: str
+    file: str
+    devices: Mapping[str, AskedDevice]
+    accepts: tuple[Acceptance, ...] = ()
+    releases: tuple[Release, ...] = ()

@@ -1,0 +1,104 @@
+"""What a run stores: its state is the fold of these, so a crash loses nothing.
+
+Each event is a frozen value with a ``kind``, so that a ledger can keep it as JSON.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+
+class Failure(StrEnum):
+    """Why a step failed for good."""
+
+    UNREACHABLE = "unreachable"
+    REFUSED = "refused"
+    REJECTED = "rejected"
+    BUSY = "busy"
+    BROKEN = "broken"
+    WRONG_DEVICE = "wrong_device"
+    OTHER_HAND = "other_hand"
+    NOT_DONE = "not_done"
+    OCCUPIED = "occupied"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Intended:
+    """About to be done: stored before the first request of the step's write."""
+
+    step: str
+    kind: Literal["intended"] = "intended"
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """The write was accepted by the device (``known``), or its outcome is unknown."""
+
+    step: str
+    known: bool
+    said: str = ""
+    kind: Literal["sent"] = "sent"
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """Read back and as wanted. ``already``: it was so before anything was sent in this attempt."""
+
+    step: str
+    already: bool = False
+    kind: Literal["proved"] = "proved"
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """Failed for good: nothing that depends on it starts. ``unsure``: it may have landed."""
+
+    step: str
+    why: Failure
+    said: str
+    unsure: bool = False
+    kind: Literal["failed"] = "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question of safety was put to a person."""
+
+    question: str
+    kind: Literal["asked"] = "asked"
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A person (or a named acceptance) answered: go, or no-go."""
+
+    question: str
+    go: bool
+    by: str = ""
+    kind: Literal["answered"] = "answered"
+
+
+@dataclass(frozen=True, slots=True)
+class Paused:
+    """The run stopped for now, and why."""
+
+    why: str
+    kind: Literal["paused"] = "paused"
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """The run goes on: steps that failed are open again and are read before they are written."""
+
+    kind: Literal["resumed"] = "resumed"
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """Every step is proved."""
+
+    kind: Literal["finished"] = "finished"
+
+
+Event = Intended | Sent | Proved | Failed | Asked | Answered | Paused | Resumed | Finished

@@ -1,0 +1,154 @@
+"""The two alphabets of a run: what it asks for, and what it may be told.
+
+Every operation names its answers:
+
+===========  =================================================
+``Store``    ``Stored``
+``Read``     ``Saw``, ``Nobody``, ``Stranger``, ``ReadFailed``
+``Write``    ``Accepted``, ``Refused``, ``Unsure``
+``Probe``    ``Vacant``, ``Answers``
+``Wait``     ``Elapsed``
+``Ask``      ``Reply``
+===========  =================================================
+"""
+
+from dataclasses import dataclass
+
+from orchestrator.facility.found import DeviceState
+from orchestrator.facility.step import Step
+from orchestrator.running.events import Event, Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """Store these events, in this order, before anything that follows from them is done."""
+
+    events: tuple[Event, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """Read what the step is about, identity included, at ``at``."""
+
+    step: Step
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Write:
+    """Send the step's write, once, to ``at``."""
+
+    step: Step
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """See whether anything at all answers at ``at``, the address that the step moves onto."""
+
+    step: Step
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Let ``seconds`` pass; ``step`` is what waits."""
+
+    step: Step
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Put a question of safety to a person: ``question`` is its name, ``text`` the words."""
+
+    question: str
+    text: tuple[str, ...]
+
+
+Operation = Store | Read | Write | Probe | Wait | Ask
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """The events are on disk."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saw:
+    """The device meant answered, and this is its state (at least the parts asked for)."""
+
+    state: DeviceState
+
+
+@dataclass(frozen=True, slots=True)
+class Nobody:
+    """Nothing answered there."""
+
+    said: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stranger:
+    """Another device answered there."""
+
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadFailed:
+    """The device meant (or so it seems) is there but can't be read."""
+
+    why: Failure
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """The device said yes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """The device surely did not do it: it said no, or was never reached."""
+
+    why: Failure
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unsure:
+    """Sent, and no whole answer: it may have landed, or may land yet."""
+
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Vacant:
+    """Nothing answers at that address now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Something answers at that address."""
+
+    said: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Elapsed:
+    """The time has passed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """Go, or no-go, and who said so."""
+
+    go: bool
+    by: str = ""
+
+
+Outcome = (
+    Stored | Saw | Nobody | Stranger | ReadFailed | Accepted | Refused | Unsure | Vacant
+    | Answers | Elapsed | Reply
+)  # fmt: skip

@@ -1,0 +1,31 @@
+"""A run as the ledger keeps it: what was decided before the first write."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from orchestrator.facility.found import Found, Identity
+from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.step import Sequence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRecord:
+    """One run.
+
+    ``id`` is short and unique in its facility. ``made_at`` is an ISO 8601 time with an offset.
+    ``digest`` is the sequence's. ``expects`` says who each device must prove to be. ``before``
+    is the whole state of every device to be touched, stored before the first write. ``undoes``
+    names the run that this one takes back.
+    """
+
+    id: str
+    facility: str
+    title: str
+    made_at: str
+    digest: str
+    sequence: Sequence
+    expects: Mapping[str, Identity]
+    before: Mapping[str, Found]
+    hazards: tuple[Hazard, ...] = ()
+    mended: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    undoes: str | None = None
