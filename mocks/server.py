@@ -1,0 +1,214 @@
+"""The simulated world on real loopback sockets: one HTTP/1.1 server per address that answers.
+
+::
+
+    with serve(world) as running:
+        httpx.get(running.url("studio-north-engine", "/unit"))
+
+It runs in a thread of its own with its own event loop. A device that moves stops being heard at its
+old address (open connections break off) and is heard at the new one; a device without a cable, away
+in a power cycle, or refusing has no listening socket. After an edit from outside,
+``running.settle()`` waits until the sockets are what the world says.
+"""
+
+import asyncio
+import contextlib
+import socket
+import threading
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from mocks.doors import Aliases, CannotListen, Ports
+from mocks.journal import Asked, Change
+from mocks.wire import Wire
+from mocks.world import World
+
+PATIENCE_S = 10.0
+
+
+@dataclass
+class _Door:
+    """A listening socket: who answers at it, its server, and the connections that came in."""
+
+    device: str
+    server: asyncio.Server
+    wires: set[Wire] = field(default_factory=set)
+
+
+class Running:
+    """A world that is being served. It is made by :func:`serve`."""
+
+    def __init__(self, world: World, doors: Aliases | Ports) -> None:
+        self.world = world
+        self.problems: list[str] = []
+        self._doors = doors
+        self._open: dict[str, _Door] = {}
+        self._loop = asyncio.new_event_loop()
+        self._wake = asyncio.Event()
+        self._one_at_a_time = asyncio.Lock()
+        self._talks: set[asyncio.Task[None]] = set()
+        self._ended = False
+
+    # For whoever uses it, from any thread.
+
+    @property
+    def connect_map(self) -> Ports:
+        """Address -> "127.0.0.1:port". An address that is asked for the first time gets a port.
+
+        Raises:
+            TypeError: the world is served at its own addresses.
+        """
+        if not isinstance(self._doors, Ports):
+            raise TypeError("served at its own addresses: there is no connect map")
+        return self._doors
+
+    @property
+    def port(self) -> int:
+        """The port at which all addresses answer; with a connect map, the world's own."""
+        return self._doors.port if isinstance(self._doors, Aliases) else self.world.port
+
+    def where(self, name: str) -> tuple[str, int]:
+        """Host and port to connect to for a device, as it stands now."""
+        return self._doors.where(self.world.machine(name).memory.running.lan.address)
+
+    def url(self, name: str, path: str = "") -> str:
+        """A URL on a device, as it stands now."""
+        host, port = self.where(name)
+        return f"http://{host}:{port}{path}"
+
+    def settle(self) -> None:
+        """Wait until the sockets are what the world says now.
+
+        Raises:
+            TimeoutError: that took ten seconds.
+        """
+        asyncio.run_coroutine_threadsafe(self._reconcile(), self._loop).result(PATIENCE_S)
+
+    # What the world tells.
+
+    def changed(self, change: Change) -> None:
+        """Nothing to do: who answers where is told by ``moved``."""
+
+    def asked(self, asked: Asked) -> None:
+        """Nothing to do."""
+
+    def moved(self) -> None:
+        """Look again who answers where."""
+        if not self._ended:
+            self._loop.call_soon_threadsafe(self._wake.set)
+
+    # The thread.
+
+    def run(self, ready: threading.Event) -> None:
+        """Serve until ``end``; ``ready`` is set once every socket is open."""
+        asyncio.set_event_loop(self._loop)
+        try:
+            self._loop.run_until_complete(self._serve(ready))
+        finally:
+            ready.set()
+            self._loop.close()
+
+    def end(self) -> None:
+        """Stop serving; ``run`` returns soon."""
+        self._ended = True
+        with contextlib.suppress(RuntimeError):  # the loop has ended by itself
+            self._loop.call_soon_threadsafe(self._wake.set)
+
+    async def _serve(self, ready: threading.Event) -> None:
+        while not self._ended:
+            self._wake.clear()
+            await self._reconcile()
+            ready.set()
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._wake.wait(), self._until_next())
+        for address in tuple(self._open):
+            await self._shut(address)
+        for talk in self._talks:
+            talk.cancel()
+        await asyncio.gather(*self._talks, return_exceptions=True)
+        await asyncio.sleep(0)  # for the transports to close
+        self._doors.close()
+
+    def _until_next(self) -> float | None:
+        due = self.world.next_due()
+        return None if due is None else max(0.0, due - self.world.clock())
+
+    async def _reconcile(self) -> None:
+        async with self._one_at_a_time:
+            wanted = self.world.answering()
+            for address, door in tuple(self._open.items()):
+                if wanted.get(address) != door.device:
+                    await self._shut(address)
+            for address, device in wanted.items():
+                if address not in self._open:
+                    await self._start(address, device)
+
+    async def _start(self, address: str, device: str) -> None:
+        try:
+            listening = self._doors.open(address)
+        except CannotListen as error:
+            problem = f"{device}: {error}"
+            if problem not in self.problems:
+                self.problems.append(problem)
+            return
+        self._open[address] = _Door(device, await self._listen(address, listening))
+
+    async def _listen(self, address: str, listening: socket.socket) -> asyncio.Server:
+        async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            task = asyncio.current_task()
+            door = self._open.get(address)
+            wire = Wire(self.world, address, reader, writer)
+            if door is None or task is None:
+                wire.abort()
+                return
+            door.wires.add(wire)
+            self._talks.add(task)
+            try:
+                await wire.converse()
+            finally:
+                door.wires.discard(wire)
+                self._talks.discard(task)
+
+        return await asyncio.start_server(talk, sock=listening)
+
+    async def _shut(self, address: str) -> None:
+        door = self._open.pop(address)
+        door.server.close()
+        for wire in tuple(door.wires):
+            wire.abort()
+        self._doors.closed(address)
+
+
+@contextlib.contextmanager
+def serve(
+    world: World, *, connect_map: bool = False, map_addresses: Iterable[str] = ()
+) -> Iterator[Running]:
+    """Serve a world on loopback sockets for as long as the block lasts.
+
+    Args:
+        world: What is served. Its port may be 0: one is picked (``running.port``).
+        connect_map: Every address on 127.0.0.1, at a port of its own (``running.connect_map``).
+        map_addresses: Addresses that are to have a port from the start, beside those that the
+            devices have now.
+
+    Raises:
+        CannotListen: a device's address can't be listened at.
+    """
+    if connect_map:
+        now = [memory.running.lan.address for memory in world.memories().values()]
+        doors: Aliases | Ports = Ports([*now, *map_addresses])
+    else:
+        doors = Aliases(world.port)
+    running, ready = Running(world, doors), threading.Event()
+    thread = threading.Thread(target=running.run, args=(ready,), name="mocks", daemon=True)
+    world.observe(running)
+    thread.start()
+    try:
+        ready.wait(PATIENCE_S)
+        if running.problems:
+            raise CannotListen("; ".join(running.problems))
+        yield running
+    finally:
+        world.forget(running)
+        running.end()
+        thread.join(PATIENCE_S)
