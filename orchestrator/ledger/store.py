@@ -1,0 +1,260 @@
+"""The ledger in SQLite: one file, readable with any SQLite tool (its tables: ``schema``).
+
+Write-ahead log with ``synchronous=FULL``: when a call returns, what it stored survives the loss
+of power. A new file is made whole under another name and put in place at once, so that an empty
+``ledger.sqlite`` is always damage and never taken for a facility without runs.
+"""
+
+import os
+import sqlite3
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from orchestrator.errors import LedgerError
+from orchestrator.ledger.codec import (
+    dump_event,
+    dump_found,
+    dump_record,
+    load_event,
+    load_found,
+    load_record,
+)
+from orchestrator.ledger.faults import damaged, guarded
+from orchestrator.ledger.schema import check, migrate
+from orchestrator.running.events import Event
+from orchestrator.running.record import RunRecord
+from orchestrator.running.view import RunLine, run_lines
+
+
+def ledger_path(facility: Path) -> Path:
+    """Where the ledger of the facility in the folder ``facility`` stands."""
+    return facility / "runs" / "ledger.sqlite"
+
+
+class SqliteLedger:
+    """A facility's runs; fulfils :class:`orchestrator.running.protocols.Ledger`.
+
+    ``facility`` is the facility's folder. ``patience_s``: how long to wait for another program
+    that holds the file. With ``create`` False a missing ledger is an error and nothing is made.
+
+    Raises:
+        LedgerError: the file can't be used; every method may raise it.
+    """
+
+    def __init__(self, facility: Path, *, patience_s: float = 5.0, create: bool = True) -> None:
+        self.path = ledger_path(facility)
+        self._alone = threading.Lock()
+        with guarded(self.path):
+            if not self.path.exists():
+                if not create:
+                    raise LedgerError(
+                        f"no run has been made here yet: there is no {self.path}",
+                        "a run is made by 'cutsheet apply'; else name the right facility",
+                    )
+                _make(self.path)
+            if self.path.stat().st_size == 0:
+                raise damaged(self.path, "the file is empty")
+            self._connection = _open(self.path, patience_s)
+            try:
+                check(self._connection, self.path)
+                migrate(self._connection, self.path)
+            except BaseException:
+                self._connection.close()
+                raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, why: BaseException | None, at: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        with guarded(self.path):
+            self._connection.close()
+
+    def new_id(self, now: datetime) -> str:
+        """The next id for a run: the date and a count, such as ``2026-11-25-1``."""
+        day = now.date().isoformat()
+        used = [
+            int(name.removeprefix(f"{day}-"))
+            for (name,) in self._rows("SELECT id FROM runs")
+            if name.startswith(f"{day}-") and name.removeprefix(f"{day}-").isdecimal()
+        ]
+        return f"{day}-{max(used, default=0) + 1}"
+
+    def begin(self, record: RunRecord) -> None:
+        """Store a new run with the states of its devices, all of it or nothing.
+
+        Raises:
+            LedgerError: there is a run of that id already.
+        """
+        with self._transaction() as connection:
+            if connection.execute("SELECT 1 FROM runs WHERE id = ?", (record.id,)).fetchone():
+                raise LedgerError(f"there is a run {record.id} already", "give it a new id")
+            connection.execute(
+                "INSERT INTO runs (id, title, made_at, digest, undoes, record) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                (
+                    record.id,
+                    record.title,
+                    record.made_at,
+                    record.digest,
+                    record.undoes,
+                    dump_record(replace(record, before={})),
+                ),
+            )
+            connection.executemany(
+                "INSERT INTO devices_before (run, device, found) VALUES (?, ?, ?)",
+                [(record.id, name, dump_found(found)) for name, found in record.before.items()],
+            )
+
+    def append(self, run: str, events: Iterable[Event], at: datetime) -> None:
+        """Store events of a run, in order, in one transaction: all of them or none.
+
+        Raises:
+            LedgerError: no such run.
+        """
+        with self._transaction() as connection:
+            self._must_exist(connection, run)
+            (last,) = connection.execute(
+                "SELECT coalesce(max(n), 0) FROM events WHERE run = ?", (run,)
+            ).fetchone()
+            connection.executemany(
+                "INSERT INTO events (run, n, at, kind, step, event) VALUES (?, ?, ?, ?, ?, ?)",
+                [
+                    (
+                        run,
+                        n,
+                        at.isoformat(),
+                        event.kind,
+                        getattr(event, "step", None),
+                        dump_event(event),
+                    )
+                    for n, event in enumerate(events, last + 1)
+                ],
+            )
+
+    def record(self, run: str) -> RunRecord:
+        """Give a run back, the states of before included.
+
+        Raises:
+            LedgerError: no such run.
+        """
+        rows = self._rows("SELECT record FROM runs WHERE id = ?", run)
+        if not rows:
+            raise _no_such_run(run)
+        before = self._rows(
+            "SELECT device, found FROM devices_before WHERE run = ? ORDER BY rowid", run
+        )
+        return replace(
+            load_record(rows[0][0], f"run {run}"),
+            before={name: load_found(text, f"{name} in run {run}") for name, text in before},
+        )
+
+    def events(self, run: str) -> Sequence[Event]:
+        """All events of a run, oldest first.
+
+        Raises:
+            LedgerError: no such run.
+        """
+        return tuple(event for _, event in self.timeline(run))
+
+    def timeline(self, run: str) -> tuple[tuple[datetime, Event], ...]:
+        """All events of a run with the time at which each was stored, oldest first.
+
+        Raises:
+            LedgerError: no such run.
+        """
+        with self._alone, guarded(self.path):
+            self._must_exist(self._connection, run)
+        rows = self._rows("SELECT n, at, event FROM events WHERE run = ? ORDER BY n", run)
+        if [n for n, _, _ in rows] != list(range(1, len(rows) + 1)):
+            raise damaged(self.path, f"events of run {run} are missing")
+        return tuple(
+            (datetime.fromisoformat(at), load_event(text, f"event {n} of run {run}"))
+            for n, at, text in rows
+        )
+
+    def runs(self) -> tuple[RunLine, ...]:
+        """Every run, oldest first, with its state."""
+        ids = [name for (name,) in self._rows("SELECT id FROM runs ORDER BY rowid")]
+        return run_lines([(self.record(name), self.events(name)) for name in ids])
+
+    def unfinished(self) -> tuple[str, ...]:
+        """The runs that still own identities: neither finished nor undone, oldest first."""
+        return tuple(line.id for line in self.runs() if line.unfinished)
+
+    def _rows(self, query: str, *values: str) -> list[tuple[Any, ...]]:
+        with self._alone, guarded(self.path):
+            return self._connection.execute(query, values).fetchall()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._alone, guarded(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    @staticmethod
+    def _must_exist(connection: sqlite3.Connection, run: str) -> None:
+        if not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run,)).fetchone():
+            raise _no_such_run(run)
+
+
+def _no_such_run(run: str) -> LedgerError:
+    return LedgerError(f"there is no run {run}", "'cutsheet runs' lists the runs of this facility")
+
+
+def _open(path: Path, patience_s: float) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        path, timeout=patience_s, isolation_level=None, check_same_thread=False
+    )
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _make(path: Path) -> None:
+    """Make an empty ledger in place at once; one that appeared meanwhile is left as it is."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    making = path.with_name(f".ledger-{os.getpid()}-{threading.get_ident()}")
+    try:
+        with closing(sqlite3.connect(making, isolation_level=None)) as connection:
+            migrate(connection, making)
+        _sync(making)
+        try:
+            os.link(making, path)
+        except FileExistsError:
+            return
+    finally:
+        making.unlink(missing_ok=True)
+    _sync(path.parent)
+    _sync(path.parent.parent)
+
+
+def _sync(path: Path) -> None:
+    """Have the file or folder at ``path`` on disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
