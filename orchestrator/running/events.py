@@ -43,7 +43,11 @@ class Sent:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """Read back and as wanted. ``already``: it was so before anything was sent in this attempt."""
+    """Read back and as wanted.
+
+    A readdress is proved by the device's yes, or by being found done: its confirm reads it back.
+    ``already``: it was so before the run sent anything for this step.
+    """
 
     step: str
     already: bool = False
@@ -52,7 +56,11 @@ class Proved:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """Failed for good: nothing that depends on it starts. ``unsure``: it may have landed."""
+    """Failed for good: nothing that depends on it starts. ``unsure``: it may have landed.
+
+    The latest event of a step counts: a readdress that was proved is failed after all when its
+    confirm finds the device still at its old address.
+    """
 
     step: str
     why: Failure

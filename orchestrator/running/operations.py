@@ -12,6 +12,7 @@ Every operation names its answers:
 ===========  =================================================
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from orchestrator.facility.found import DeviceState
@@ -97,10 +98,14 @@ class Stranger:
 
 @dataclass(frozen=True, slots=True)
 class ReadFailed:
-    """The device meant (or so it seems) is there but can't be read."""
+    """The device meant (or so it seems) is there but can't be read.
+
+    ``retry_after_s``: for how long it asks to wait, if it said so.
+    """
 
     why: Failure
     said: str
+    retry_after_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,10 +115,14 @@ class Accepted:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """The device surely did not do it: it said no, or was never reached."""
+    """The device surely did not do it: it said no, or was never reached.
+
+    ``retry_after_s``: for how long it asks to wait, if it said so.
+    """
 
     why: Failure
     said: str
+    retry_after_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,3 +161,13 @@ Outcome = (
     Stored | Saw | Nobody | Stranger | ReadFailed | Accepted | Refused | Unsure | Vacant
     | Answers | Elapsed | Reply
 )  # fmt: skip
+
+ANSWERS: Mapping[type[Operation], tuple[type[Outcome], ...]] = {
+    Store: (Stored,),
+    Read: (Saw, Nobody, Stranger, ReadFailed),
+    Write: (Accepted, Refused, Unsure),
+    Probe: (Vacant, Answers),
+    Wait: (Elapsed,),
+    Ask: (Reply,),
+}
+"""What each operation may be told; anything else is refused."""

@@ -1,16 +1,53 @@
-"""A run as a state machine: told what came of each operation, it says what to do next."""
+"""A run as a state machine: told what came of each operation, it says what to do next.
 
-from collections.abc import Iterable, Mapping
+The rules of the order, one test each:
+
+- A step starts when all steps that it comes after are proved.
+- A phase starts when all earlier phases are proved and a person has said go.
+- A device has one step in hand at a time, and at most so many devices are spoken to at once.
+- Among steps that may start, the lowest place in the schedule comes first; but what may have
+  landed before a resume is settled before anything else is done to that device.
+- Where a step fails, nothing that depends on it starts, and nothing more on its device if that
+  is lost, is another, or may still be changing. All else that may start is finished; then the
+  run is paused.
+- Every event is stored before anything that follows from it is done.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
 
 from orchestrator.facility.found import Identity
-from orchestrator.facility.step import Sequence
-from orchestrator.running.events import Event
-from orchestrator.running.operations import Operation, Outcome
+from orchestrator.facility.step import Sequence, Step, StepKind
+from orchestrator.running.events import (
+    Answered,
+    Asked,
+    Event,
+    Failure,
+    Finished,
+    Paused,
+    Resumed,
+)
+from orchestrator.running.fold import Standing, State, fold
+from orchestrator.running.hand import Hand, new_address
+from orchestrator.running.life import OutOfTurn
+from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
 from orchestrator.running.patience import Patience
+from orchestrator.running.reading import told
+
+_GONE = (Failure.UNREACHABLE, Failure.WRONG_DEVICE)
 
 
 class Run:
-    """One run of a sequence: no I/O, no clock, no chance. See :meth:`ready` and :meth:`settle`."""
+    """One run of a sequence: no I/O, no clock, no chance.
+
+    ``expects`` says who each device must prove to be. ``events`` is what the ledger holds: with
+    any, the run is resumed, and stores that first (unless a resume is the last thing stored).
+    ``width`` replaces the sequence's own. ``patience`` is by device. ``questions`` are the words
+    of the go/no-go question before each phase, by the phase's number.
+
+    Raises:
+        ValueError: the sequence is not whole (a step that is named but not there, or twice), a
+            device has no identity to expect, or the events are not this sequence's.
+    """
 
     def __init__(
         self,
@@ -22,26 +59,233 @@ class Run:
         patience: Mapping[str, Patience] | None = None,
         questions: Mapping[int, tuple[str, ...]] | None = None,
     ) -> None:
-        raise NotImplementedError
+        stored = tuple(events)
+        _check(sequence, expects, stored)
+        self.sequence = sequence
+        self._steps = {step.id: step for step in sequence.steps}
+        self._expects = expects
+        self._width = sequence.width if width is None else width
+        self._patience = patience or {}
+        self._questions = questions or {}
+        self._state = fold(stored)
+        self._waiting = sorted(sequence.steps, key=lambda step: (step.order, step.id))
+        self._hands: dict[str, Hand] = {}
+        self._own: Operation | None = None  # what the run itself, not a step, wants done
+        self._out: dict[Operation, str | None] = {}  # handed out, by step; None: the run's own
+        self._pausing: str | None = None
+        if stored and not self.finished and stored[-1] != Resumed():
+            self._own = Store((Resumed(),))
+
+    @property
+    def state(self) -> State:
+        """What the stored events come to."""
+        return self._state
 
     @property
     def finished(self) -> bool:
         """Whether every step is proved, and that is stored."""
-        raise NotImplementedError
+        return isinstance(self._state.ended, Finished)
 
     @property
     def paused(self) -> str | None:
-        """Why the run stopped for now; None while it runs or is finished."""
-        raise NotImplementedError
+        """Why the run stopped for now; None while it goes on or once it is finished."""
+        ended = self._state.ended
+        return ended.why if isinstance(ended, Paused) and self._own is None else None
+
+    @property
+    def in_hand(self) -> tuple[Step, ...]:
+        """The steps in hand, in schedule order."""
+        hands = sorted(self._hands.values(), key=lambda hand: hand.step.order)
+        return tuple(hand.step for hand in hands)
+
+    def pause(self, why: str) -> None:
+        """Start no new step; what is in hand finishes, then the run is paused, because of ``why``.
+
+        The first reason counts. A run that is over stays as it is.
+        """
+        self._pausing = self._pausing or why
 
     def ready(self) -> tuple[Operation, ...]:
         """What is to be done now and was not handed out yet; empty: over, or waiting."""
-        raise NotImplementedError
+        self._proceed()
+        wanted: list[tuple[Operation, str | None]] = []
+        if self._own is not None:
+            wanted.append((self._own, None))
+        wanted += [(hand.operation(), step) for step, hand in self._hands.items()]
+        fresh = [(operation, step) for operation, step in wanted if operation not in self._out]
+        self._out.update(fresh)
+        return tuple(operation for operation, _ in fresh)
 
     def settle(self, operation: Operation, outcome: Outcome) -> None:
-        """Tell what came of an operation that was handed out."""
-        raise NotImplementedError
+        """Tell what came of an operation that was handed out.
 
-    def pause(self, why: str) -> None:
-        """Start no new step; what is in hand finishes, then the run is paused."""
-        raise NotImplementedError
+        Raises:
+            OutOfTurn: nobody asked for that; nothing was changed.
+        """
+        if operation not in self._out:
+            raise OutOfTurn(f"{type(operation).__name__} was not handed out, or is settled")
+        step = self._out[operation]
+        if step is None:
+            self._settle_own(operation, outcome)
+        else:
+            self._settle_step(step, operation, outcome)
+        del self._out[operation]
+
+    def _settle_step(self, step: str, operation: Operation, outcome: Outcome) -> None:
+        hand = told(self._hands[step], outcome)
+        self._take(operation)
+        if hand.over:
+            del self._hands[step]
+        else:
+            self._hands[step] = hand
+
+    def _settle_own(self, operation: Operation, outcome: Outcome) -> None:
+        match operation, outcome:
+            case Store(events=(Asked(question=question),)), Stored():
+                self._own = Ask(question, self._question(self._phase()))
+            case Store(), Stored():
+                self._own = None
+            case Ask(question=question), Reply(go=go, by=by):
+                self._own = Store((Answered(question, go, by),))
+            case _:
+                raise OutOfTurn(f"{type(operation).__name__} was answered {outcome}")
+        self._take(operation)
+
+    def _take(self, operation: Operation) -> None:
+        if isinstance(operation, Store):
+            self._state = fold(operation.events, self._state)
+
+    def _proceed(self) -> None:
+        if self._own is not None or self._state.ended is not None:
+            return
+        if self._pausing is None:
+            for step in self._startable():
+                self._hands[step.id] = self._hand(step)
+        if not self._hands:
+            self._own = self._last_word()
+
+    def _last_word(self) -> Operation:
+        """What the run does when no step is in hand and none can start: ask, or end."""
+        if all(self._proved(step) for step in self._steps):
+            return Store((Finished(),))
+        phase = self._phase()
+        asks = phase > 0 and f"go:{phase}" not in self._state.answers
+        if asks and self._pausing is None:
+            return Store((Asked(f"go:{phase}"),))
+        return Store((Paused("; ".join(self._reasons(phase))),))
+
+    def _reasons(self, phase: int) -> Iterator[str]:
+        if self._pausing is not None:
+            yield self._pausing
+        for failed in self._state.failures.values():
+            yield f"{failed.step}: {failed.said or failed.why.replace('_', ' ')}"
+        if self._state.answers.get(f"go:{phase}") is False:
+            yield f"no-go before phase {phase + 1}"
+        elif self._pausing is None and not self._state.failures:
+            yield "the steps that are left wait for each other"
+
+    def _question(self, phase: int) -> tuple[str, ...]:
+        if phase in self._questions:
+            return self._questions[phase]
+        rooms = self.sequence.phases[phase].rooms if phase < len(self.sequence.phases) else ()
+        return (f"Go on with phase {phase + 1}{': ' if rooms else ''}{', '.join(rooms)}?",)
+
+    def _proved(self, step: str) -> bool:
+        return self._state.standing(step) is Standing.PROVED
+
+    def _phase(self) -> int:
+        """The earliest phase with a step that is not proved."""
+        phases = (step.phase for step in self._steps.values() if not self._proved(step.id))
+        return min(phases, default=0)
+
+    def _startable(self) -> Iterator[Step]:
+        self._waiting = [step for step in self._waiting if not self._proved(step.id)]
+        phase = self._phase()
+        if phase > 0 and not self._state.answers.get(f"go:{phase}"):
+            return
+        blocked = self._blocked() | {hand.step.device for hand in self._hands.values()}
+        spoken_to = {
+            hand.step.device
+            for hand in self._hands.values()
+            if hand.step.kind is not StepKind.BY_HAND
+        }
+        doubtful = self._doubtful()
+        for step in self._waiting:
+            if step.phase != phase or step.device in blocked or not self._open(step):
+                continue
+            if doubtful.get(step.device, {step.id}).isdisjoint({step.id}):
+                continue
+            by_hand = step.kind is StepKind.BY_HAND
+            if not by_hand and len(spoken_to) >= self._width:
+                continue
+            blocked.add(step.device)
+            if not by_hand:
+                spoken_to.add(step.device)
+            yield step
+
+    def _open(self, step: Step) -> bool:
+        if step.id in self._hands or self._state.standing(step.id) is Standing.FAILED:
+            return False
+        return all(self._proved(name) for name in step.after)
+
+    def _blocked(self) -> set[str]:
+        return {
+            self._steps[failed.step].device
+            for failed in self._state.failures.values()
+            if failed.unsure or failed.why in _GONE
+        }
+
+    def _doubtful(self) -> dict[str, set[str]]:
+        """By device, the steps whose write may have landed before a resume."""
+        doubtful: dict[str, set[str]] = {}
+        for name, standing in self._state.standings.items():
+            step = self._steps[name]
+            if standing is Standing.INTENDED and name not in self._hands and _writes(step):
+                doubtful.setdefault(step.device, set()).add(name)
+        return doubtful
+
+    def _hand(self, step: Step) -> Hand:
+        readdress = self._readdress(step)
+        moved = readdress is not None and new_address(readdress) != readdress.at
+        earlier = _writes(step) and self._state.standing(step.id) is Standing.INTENDED
+        return Hand(
+            step=step,
+            expects=self._expects.get(step.device),
+            patience=self._patience.get(step.device, Patience()),
+            left=readdress.at if readdress is not None and moved else None,
+            readdress=readdress.id if readdress is not None else None,
+            earlier=earlier,
+            doubt=earlier,
+        )
+
+    def _readdress(self, step: Step) -> Step | None:
+        """The readdress that ``step`` confirms: the last one of its device that it comes after."""
+        if step.kind is not StepKind.CONFIRM:
+            return None
+        found = [
+            self._steps[name]
+            for name in step.after
+            if self._steps[name].kind is StepKind.READDRESS
+            and self._steps[name].device == step.device
+        ]
+        return max(found, key=lambda readdress: readdress.order, default=None)
+
+
+def _writes(step: Step) -> bool:
+    return step.kind not in (StepKind.CONFIRM, StepKind.BY_HAND)
+
+
+def _check(sequence: Sequence, expects: Mapping[str, Identity], events: tuple[Event, ...]) -> None:
+    names = [step.id for step in sequence.steps]
+    known = set(names)
+    if len(known) != len(names):
+        raise ValueError("two steps have one id")
+    for step in sequence.steps:
+        if missing := set(step.after) - known:
+            raise ValueError(f"step {step.id} comes after {min(missing)}, which is not there")
+        if step.kind is not StepKind.BY_HAND and step.device not in expects:
+            raise ValueError(f"step {step.id}: nothing says who {step.device} must prove to be")
+    for event in events:
+        name = getattr(event, "step", None)
+        if name is not None and name not in known:
+            raise ValueError(f"the events speak of step {name}, which is not there")

@@ -1,0 +1,231 @@
+"""What came of an operation, as a happening in the life of its step, and in words."""
+
+from collections.abc import Mapping
+
+from orchestrator.facility.found import DeviceState
+from orchestrator.facility.step import AddressValue, StepKind
+from orchestrator.running.events import Failure
+from orchestrator.running.hand import AT_NEW, SENDS, Hand, target
+from orchestrator.running.life import Happening, OutOfTurn, Stage
+from orchestrator.running.operations import (
+    ANSWERS,
+    Accepted,
+    Answers,
+    Elapsed,
+    Nobody,
+    Outcome,
+    ReadFailed,
+    Refused,
+    Reply,
+    Saw,
+    Stored,
+    Stranger,
+    Unsure,
+    Vacant,
+)
+from orchestrator.running.patience import BUSY_WAITS
+from orchestrator.running.value import Sight, is_meant, sight, value_of
+
+_BEFORE = (Stage.LOOKING, Stage.LOOKING_NEW)
+_AT_OLD = (Stage.LOOKING, Stage.SEEKING)
+
+
+def told(hand: Hand, outcome: Outcome) -> Hand:
+    """The hand after ``outcome`` of its operation.
+
+    Raises:
+        OutOfTurn: the operation can't come to that; ``hand`` stays as it is.
+    """
+    if not isinstance(outcome, ANSWERS[type(hand.operation())]):
+        raise OutOfTurn(f"{type(hand.operation()).__name__} was answered {outcome}")
+    if isinstance(outcome, Saw):
+        outcome = _identified(hand, outcome)
+    happening = happening_of(hand, outcome)
+    return hand.next(happening, outcome, _said(hand, happening, outcome))
+
+
+def _identified(hand: Hand, saw: Saw) -> Outcome:
+    found = saw.state.identity
+    if hand.expects is None or is_meant(hand.expects, found):
+        return saw
+    return Stranger(f"expected {hand.expects}, but {found} answers")
+
+
+_PLAIN: Mapping[type[Outcome], Happening] = {
+    Unsure: Happening.UNSURE,
+    Vacant: Happening.VACANT,
+    Answers: Happening.OCCUPIED,
+    Elapsed: Happening.ELAPSED,
+}
+
+
+def happening_of(hand: Hand, outcome: Outcome) -> Happening:
+    """What ``outcome`` means to ``hand``."""
+    match outcome:
+        case Saw(state=state):
+            return _seen(hand, state)
+        case Nobody() | Stranger() | ReadFailed():
+            return _not_seen(hand, outcome)
+        case Stored() | Accepted():
+            return _done(hand)
+        case Refused(why=why):
+            return Happening.BUSY if _may_wait(hand, why) else Happening.REFUSED
+        case Reply(go=go):
+            return Happening.GO if go else Happening.NO_GO
+        case _:
+            return _PLAIN[type(outcome)]
+
+
+def _done(hand: Hand) -> Happening:
+    kind = hand.step.kind
+    if hand.stage is Stage.SENDING:
+        return Happening.MOVED if kind is StepKind.READDRESS else Happening.ACCEPTED
+    if hand.stage is not Stage.INTENDING:
+        return Happening.STORED
+    doubt = Happening.INTENDED_IN_DOUBT if hand.doubt else Happening.INTENDED
+    return {
+        StepKind.BY_HAND: Happening.INTENDED_BY_HAND,
+        StepKind.CONFIRM: Happening.INTENDED_CONFIRM,
+    }.get(kind, doubt)
+
+
+def _may_wait(hand: Hand, why: Failure) -> bool:
+    return why is Failure.BUSY and hand.busy < len(BUSY_WAITS)
+
+
+def _patient(hand: Hand) -> bool:
+    return hand.waits < len(hand.settling)
+
+
+def _late(hand: Hand) -> bool:
+    # Whether an accepted write ought to show by now, and a lost request can no longer land.
+    if hand.step.kind in (StepKind.READDRESS, StepKind.CONFIRM):
+        return not _patient(hand)
+    return hand.waits >= len(hand.patience.late())
+
+
+def _not_seen(hand: Hand, outcome: Nobody | Stranger | ReadFailed) -> Happening:
+    if hand.stage is Stage.LAST_LOOK:
+        return Happening.LOST
+    if isinstance(outcome, ReadFailed):
+        return _unreadable(hand, outcome)
+    if hand.moves and hand.stage in _AT_OLD:
+        return Happening.ELSEWHERE
+    return Happening.STRANGER if isinstance(outcome, Stranger) else _nobody(hand)
+
+
+def _unreadable(hand: Hand, failed: ReadFailed) -> Happening:
+    if hand.stage in _BEFORE:
+        return Happening.BUSY if _may_wait(hand, failed.why) else Happening.UNREADABLE
+    return Happening.UNREADABLE if _patient(hand) else Happening.UNREADABLE_STILL
+
+
+def _nobody(hand: Hand) -> Happening:
+    if hand.stage in _BEFORE or _patient(hand):
+        return Happening.NOBODY
+    nowhere_else = hand.left in (None, hand.new)
+    lost = hand.stage is Stage.CONFIRMING and nowhere_else
+    return Happening.LOST if lost else Happening.NOBODY_STILL
+
+
+def _seen(hand: Hand, state: DeviceState) -> Happening:
+    if hand.stage is Stage.LAST_LOOK:
+        return Happening.BACK
+    if hand.moves and hand.stage in AT_NEW:
+        return Happening.WANTED  # it has moved; its confirm judges the rest
+    match _weighed(hand, sight(hand.step, state)):
+        case Sight.WANTED:
+            return _wanted(hand)
+        case Sight.OTHER:
+            return Happening.OTHER
+        case _:
+            return _as_found(hand)
+
+
+def _as_found(hand: Hand) -> Happening:
+    if hand.stage is Stage.LOOKING:
+        return _sendable(hand, Happening.AS_FOUND)
+    return _still(hand) if _late(hand) else Happening.AS_FOUND
+
+
+def _weighed(hand: Hand, seen: Sight) -> Sight:
+    """Make of ``seen`` one of wanted, as found or other."""
+    save = hand.step.kind is StepKind.SAVE
+    if hand.stage is Stage.LOOKING:
+        if save:
+            return Sight.AS_FOUND  # a save is sent whatever the device says of itself
+        return Sight.OTHER if seen is Sight.PARTLY else seen
+    if seen is not Sight.PARTLY:
+        return seen
+    return Sight.WANTED if save and hand.stage is Stage.CHECKING else Sight.AS_FOUND
+
+
+def _wanted(hand: Hand) -> Happening:
+    if hand.stage is not Stage.SEEKING or hand.step.kind is StepKind.READDRESS or _late(hand):
+        return Happening.WANTED
+    # More than one request may be on its way: the next step on this thing waits for all of them.
+    return Happening.WANTED_EARLY if hand.doubt or hand.sends > 1 else Happening.WANTED
+
+
+def _sendable(hand: Hand, otherwise: Happening) -> Happening:
+    step = hand.step
+    if step.kind is not StepKind.READDRESS or not isinstance(step.as_found, AddressValue):
+        return otherwise
+    return otherwise if step.as_found.address == target(step) else Happening.MOVABLE
+
+
+def _still(hand: Hand) -> Happening:
+    if hand.stage is not Stage.SEEKING:
+        return Happening.AS_FOUND_STILL
+    if hand.step.kind is StepKind.READDRESS:
+        again = _sendable(hand, Happening.RESENDABLE)
+        return again if hand.sends == 0 else Happening.AS_FOUND_STILL
+    return Happening.RESENDABLE if hand.sends < SENDS else Happening.AS_FOUND_STILL
+
+
+def _said(hand: Hand, happening: Happening, outcome: Outcome) -> str:
+    """What to tell a person, should the step fail by this; empty: what was told says it."""
+    match happening, outcome:
+        case Happening.OTHER, Saw(state=state):
+            said = _other_said(hand, state)
+        case Happening.AS_FOUND_STILL, _:
+            said = _still_said(hand)
+        case Happening.OCCUPIED, Answers(said=what):
+            said = f"{what or 'something'} answers at {target(hand.step)}; nothing was sent"
+        case Happening.BACK, _:
+            said = f"{hand.step.device} still answers at {hand.left}, its old address"
+        case ((Happening.NOBODY | Happening.NOBODY_STILL | Happening.LOST), _):
+            said = _nobody_said(hand)
+        case Happening.NO_GO, _:
+            said = "not done, a person says"
+        case _:
+            said = ""
+    return said
+
+
+def _other_said(hand: Hand, state: DeviceState) -> str:
+    step = hand.step
+    expected = "" if step.as_found is None else f"{step.as_found} as expected nor "
+    return (
+        f"{step.subject} shows {value_of(step, state)}, neither {expected}{step.wanted} as wanted"
+    )
+
+
+def _still_said(hand: Hand) -> str:
+    settles = hand.step.kind in (StepKind.READDRESS, StepKind.CONFIRM)
+    seconds = sum(hand.settling if settles else hand.patience.late())
+    sent = f" ({hand.said})" if hand.said else ""
+    found = "unsaved" if hand.step.kind is StepKind.SAVE else str(hand.step.as_found)
+    return f"{hand.step.subject} still shows {found}, {seconds:g} s later{sent}"
+
+
+def _nobody_said(hand: Hand) -> str:
+    step, old = hand.step, hand.left or hand.step.at
+    if hand.new == old:
+        return f"{step.device} does not answer at {old}"
+    if hand.stage is Stage.LOOKING_NEW and hand.told is Failure.WRONG_DEVICE:
+        return f"{hand.said} at {old}, and nobody at {hand.new}"
+    return (
+        f"{step.device} does not answer at {hand.new}, nor at {old}: "
+        f"move its cable to the network of {hand.new}, then resume"
+    )
