@@ -10,7 +10,7 @@ from orchestrator.facility.found import (
     SourceState,
 )
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
-from orchestrator.running.events import Event, Proved
+from orchestrator.running.events import Event, Failed, Intended, Proved, Sent
 from orchestrator.running.record import RunRecord
 
 _NO_SOURCE = SourceState(number=None, groups=(), label="", enabled=False)
@@ -66,12 +66,27 @@ def _destination(old: DestinationState, value: StepValue) -> DestinationState:
 def state_now(record: RunRecord, events: Iterable[Event]) -> Mapping[str, DeviceState]:
     """The devices that the run touches, as its proved steps leave them.
 
-    Steps in doubt are not put in: :func:`orchestrator.running.view.in_doubt` names them.
+    A step's latest event counts: one that was proved and failed after all is not put in. Steps in
+    doubt are not put in either: :func:`orchestrator.running.view.in_doubt` names them.
     """
     steps = {step.id: step for step in record.sequence.steps}
     states = {name: found.state for name, found in record.before.items()}
-    for event in events:
-        step = steps.get(event.step) if isinstance(event, Proved) else None
+    for name in proved_steps(events):
+        step = steps.get(name)
         if step is not None and step.device in states:
             states[step.device] = put(states[step.device], step, step.wanted)
     return states
+
+
+def proved_steps(events: Iterable[Event]) -> tuple[str, ...]:
+    """The ids of the steps that stand proved, in the order in which they were proved."""
+    proved: dict[str, None] = {}
+    for event in events:
+        match event:
+            case Proved(step=step):
+                proved.setdefault(step)
+            case Intended(step=step) | Sent(step=step) | Failed(step=step):
+                proved.pop(step, None)
+            case _:
+                pass
+    return tuple(proved)

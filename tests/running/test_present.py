@@ -18,7 +18,7 @@ from orchestrator.facility.step import (
     StepValue,
 )
 from orchestrator.running.events import Failed, Failure, Intended, Proved, Sent
-from orchestrator.running.present import put, state_now
+from orchestrator.running.present import proved_steps, put, state_now
 from orchestrator.running.record import RunRecord
 
 STATE = DeviceState(
@@ -124,3 +124,10 @@ def test_only_proved_steps_are_put_in() -> None:
     assert state_now(record, open_events) == {"north-engine": STATE}
     now = state_now(record, (*open_events, Proved("s1")))
     assert not now["north-engine"].sources["program-1"].enabled
+
+
+def test_proved_steps_stand_in_the_order_of_their_proof() -> None:
+    """A step that failed after it was proved (a readdress, at its confirm) stands no more."""
+    events = (Proved("b"), Proved("a"), Proved("c"), Failed("b", Failure.NOT_DONE, ""))
+    assert proved_steps(events) == ("a", "c")
+    assert proved_steps((*events, Intended("b"), Proved("b"))) == ("a", "c", "b")

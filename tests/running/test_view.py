@@ -65,7 +65,8 @@ def step(name: str, kind: StepKind, *, after: tuple[str, ...] = ()) -> Step:
         StepKind.RENUMBER: (Assigned(311), Assigned(312)),
         StepKind.REPOINT: (Hearing(311), Hearing(312)),
         StepKind.ENABLE: (False, True),
-    }[kind]
+    }
+    as_found, wanted = values[kind]
     repoint = kind is StepKind.REPOINT
     return Step(
         id=name,
@@ -74,8 +75,8 @@ def step(name: str, kind: StepKind, *, after: tuple[str, ...] = ()) -> Step:
         at="127.44.3.32" if repoint else "127.44.3.31",
         source=None if repoint else "program-1",
         destination="codec-1" if repoint else None,
-        as_found=values[0],
-        wanted=values[1],
+        as_found=as_found,
+        wanted=wanted,
         after=after,
     )
 
