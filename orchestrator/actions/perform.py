@@ -1,0 +1,152 @@
+"""Doing one operation of a run on a real device: what was asked for in, what came of it out."""
+
+from contextlib import AsyncExitStack
+
+from orchestrator.errors import (
+    Broken,
+    Busy,
+    DeviceError,
+    OutcomeUnknown,
+    Rejected,
+    SignInRefused,
+    Unreachable,
+    WrongDevice,
+    words,
+)
+from orchestrator.facility.step import Step, StepKind
+from orchestrator.running.events import Failure
+from orchestrator.running.operations import (
+    Accepted,
+    Answers,
+    Ask,
+    Elapsed,
+    Nobody,
+    Outcome,
+    Probe,
+    Read,
+    ReadFailed,
+    Refused,
+    Reply,
+    Saw,
+    Stranger,
+    Unsure,
+    Vacant,
+    Wait,
+    Write,
+)
+from orchestrator.running.protocols import (
+    EVERYTHING,
+    Clock,
+    DeviceAdapter,
+    OpenAdapter,
+    Part,
+    Person,
+    ProbeAddress,
+)
+
+Deed = Read | Write | Probe | Wait | Ask
+"""What is done outside the ledger: every operation but a store."""
+
+FAILURES: dict[type[DeviceError], Failure] = {
+    Unreachable: Failure.UNREACHABLE,
+    SignInRefused: Failure.REFUSED,
+    Rejected: Failure.REJECTED,
+    Busy: Failure.BUSY,
+    Broken: Failure.BROKEN,
+    OutcomeUnknown: Failure.UNKNOWN,
+    WrongDevice: Failure.WRONG_DEVICE,
+}
+"""Every kind of device error as a step's failure."""
+
+_PARTS: dict[StepKind, frozenset[Part]] = {
+    StepKind.DISABLE: frozenset({Part.SOURCES}),
+    StepKind.ENABLE: frozenset({Part.SOURCES}),
+    StepKind.RENUMBER: frozenset({Part.SOURCES}),
+    StepKind.REPOINT: frozenset({Part.DESTINATIONS}),
+    StepKind.SAVE: frozenset({Part.UNSAVED}),
+    StepKind.READDRESS: frozenset({Part.INTERFACES}),
+    StepKind.CONFIRM: frozenset({Part.INTERFACES}),
+}
+
+
+def parts_of(step: Step) -> frozenset[Part]:
+    """The part of a device's state that ``step`` is about."""
+    if step.kind is not StepKind.SET:
+        return _PARTS.get(step.kind, EVERYTHING)
+    if step.source is not None:
+        return frozenset({Part.SOURCES})
+    return frozenset({Part.DESTINATIONS if step.destination is not None else Part.SETTINGS})
+
+
+class Performer:
+    """Does operations. It keeps one way open to each device at each address it is spoken to."""
+
+    def __init__(
+        self, open_adapter: OpenAdapter, probe: ProbeAddress, clock: Clock, person: Person
+    ) -> None:
+        self._open_adapter = open_adapter
+        self._probe = probe
+        self._clock = clock
+        self._person = person
+        self._adapters: dict[tuple[str, str], DeviceAdapter] = {}
+        self._closing = AsyncExitStack()
+
+    async def perform(self, operation: Deed) -> Outcome:
+        """Do ``operation`` once and say what came of it.
+
+        An error that is no device's is a bug, and is raised.
+        """
+        match operation:
+            case Read(step=step, at=at):
+                return await self._read(step, at)
+            case Write(step=step, at=at):
+                return await self._write(step, at)
+            case Probe(step=step, at=at):
+                found = await self._probe(step.device, at)
+                return Vacant() if found is None else Answers(found)
+            case Wait(seconds=seconds):
+                await self._clock.sleep(seconds)
+                return Elapsed()
+            case Ask(question=question, text=text):
+                go, by = await self._person.ask(question, text)
+                return Reply(go, by)
+
+    async def close(self) -> None:
+        """Let go of every connection, even where one can't be."""
+        self._adapters.clear()
+        await self._closing.aclose()
+
+    def _adapter(self, device: str, at: str) -> DeviceAdapter:
+        if (device, at) not in self._adapters:
+            adapter = self._open_adapter(device, at)
+            self._closing.push_async_callback(adapter.close)
+            self._adapters[device, at] = adapter
+        return self._adapters[device, at]
+
+    async def _read(self, step: Step, at: str) -> Outcome:
+        try:
+            return Saw(await self._adapter(step.device, at).read(parts_of(step)))
+        except Unreachable as error:
+            return Nobody(said(error))
+        except WrongDevice as error:
+            return Stranger(said(error))
+        except DeviceError as error:
+            return ReadFailed(FAILURES[type(error)], said(error), _retry_after(error))
+
+    async def _write(self, step: Step, at: str) -> Outcome:
+        try:
+            await self._adapter(step.device, at).write(step)
+        except (OutcomeUnknown, Broken) as error:
+            return Unsure(said(error))  # a device that broke down over a write may have done it
+        except DeviceError as error:
+            return Refused(FAILURES[type(error)], said(error), _retry_after(error))
+        return Accepted()
+
+
+def said(error: DeviceError) -> str:
+    """The words for ``error``, as they are kept in the ledger."""
+    return words(error).what
+
+
+def _retry_after(error: DeviceError) -> float | None:
+    return error.retry_after_s if isinstance(error, Busy) else None
