@@ -1,11 +1,11 @@
 """Where a simulated device's address is found on this computer: as itself, or on a mapped port.
 
 ``Aliases``: an address is itself, on the loopback network, at the world's port (Linux answers at
-all of 127.0.0.0/8). ``Ports``: every address has a port of its own on 127.0.0.1, for computers where
-only that one is there. A port belongs to the *address*, not to the device, so the map stays right
-when a device moves: the port of the address that it left refuses, and the port of its new address
-answers. A port is kept from the first time somebody asks for its address: a bound socket that does
-not listen holds it, and refuses as a closed port does.
+all of 127.0.0.0/8). ``Ports``: every address has a port of its own on 127.0.0.1, for computers
+where only that one is there. A port belongs to the *address*, not to the device, so the map stays
+right when a device moves: the port of the address that it left refuses, and the port of its new
+address answers. A port is kept from the first time somebody asks for its address: a bound socket
+that does not listen holds it, and refuses as a closed port does.
 """
 
 import socket

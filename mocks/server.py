@@ -164,7 +164,9 @@ class Running:
             door.wires.add(wire)
             self._talks.add(task)
             try:
-                await wire.converse()
+                # Cancelled only when the serving ends; asyncio would report it as a failure.
+                with contextlib.suppress(asyncio.CancelledError):
+                    await wire.converse()
             finally:
                 door.wires.discard(wire)
                 self._talks.discard(task)
