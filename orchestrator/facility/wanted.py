@@ -18,9 +18,14 @@ class Unit(StrEnum):
 
 
 class Auto(StrEnum):
-    """A number left to the tool: the next vacant one of the device's own blocks."""
+    """A number that is no figure.
+
+    ``auto``: left to the tool, the next vacant one of the device's own blocks. ``unassigned``:
+    the source is to hold no number and no group.
+    """
 
     AUTO = "auto"
+    UNASSIGNED = "unassigned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +53,9 @@ class AskedDevice:
 
     ``reach_at`` is where it answers until it is readdressed. ``addresses`` maps interface names
     to wanted addresses. ``blocks`` and ``numbers`` are what it owns once it is done; None: as
-    the plan says (blocks follow a new address). ``playbook`` is the file that asks.
+    the plan says (blocks follow a new address). ``exact`` gives an interface's wanted address,
+    prefix length and gateway where these are not to come from the plan's network (a run that is
+    taken back). ``playbook`` is the file that asks.
     """
 
     name: str
@@ -56,6 +63,7 @@ class AskedDevice:
     reach_at: str | None = None
     unit: Unit = Unit.KNOWN
     addresses: Mapping[str, str] = field(default_factory=dict)
+    exact: Mapping[str, tuple[str, int, str | None]] = field(default_factory=dict)
     blocks: tuple[int, ...] | None = None
     numbers: tuple[int, ...] | None = None
     sources: Mapping[str, AskedSource] = field(default_factory=dict)

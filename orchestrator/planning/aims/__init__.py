@@ -1,0 +1,1 @@
+"""What is held and heard now, and what is wanted: everything but the order of steps."""

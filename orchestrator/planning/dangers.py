@@ -1,0 +1,266 @@
+"""Hazards of a sequence that is otherwise in order: what is on air, off limits, elsewhere."""
+
+from collections.abc import Iterator, Mapping
+
+from orchestrator.facility.found import DeviceState, Identity
+from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Effect
+from orchestrator.planning.aims.listeners import Hearing, Listener, sources_by_thing
+from orchestrator.planning.ordering.drafts import Draft, Graph
+from orchestrator.planning.scene import Scene
+from orchestrator.planning.silence import on_air_sources
+from orchestrator.planning.things import heard_things
+
+
+def dangers(
+    scene: Scene, wanted: Mapping[str, DeviceState], graph: Graph, heard: Hearing
+) -> Iterator[Hazard]:
+    """Every hazard of the steps themselves, not yet accepted."""
+    yield from _off_limits(scene, graph)
+    yield from _on_air(scene, graph, heard)
+    yield from _elsewhere(scene, graph, heard)
+    yield from _dangling(scene, wanted, heard)
+    yield from _unseen_listeners(scene, wanted)
+    yield from _losing(scene, wanted, heard)
+    yield from _capable(scene, graph)
+    yield from _settings(scene, graph)
+    yield from identities(scene, {draft.device for draft in graph.drafts})
+
+
+def _off_limits(scene: Scene, graph: Graph) -> Iterator[Hazard]:
+    for name in dict.fromkeys(draft.device for draft in graph.drafts):
+        reason = scene.plan.devices[name].off_limits
+        if reason is None or scene.released(name):
+            continue
+        yield Hazard(
+            name=f"off-limits:{name}",
+            rule="H6",
+            grade=Grade.STOPS,
+            what=f"{name} is off limits: {reason}",
+            where=(name,),
+            fix="leave it out; or get a written release from whoever is responsible, and enter "
+            "it in the playbook (releases: what, by, reference, until)",
+        )
+
+
+def _on_air(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
+    sources = on_air_sources(scene, heard)
+    destinations = set(scene.plan.on_air)
+    said: set[str] = set()
+    for draft in graph.drafts:
+        for ref in _disturbed(scene, draft):
+            on_air = ref in sources or ref in destinations
+            if not on_air or str(ref) in said or scene.released(ref.device, ref.name):
+                continue
+            said.add(str(ref))
+            yield Hazard(
+                name=f"on-air:{ref}",
+                rule="H6",
+                grade=Grade.STOPS,
+                what=f"{ref} is on air, and the change would interrupt it "
+                f"({draft.kind} of {draft.device})",
+                where=(str(ref),),
+                fix="take it off the on-air path first; or get the licensee's written release "
+                "and enter it in the playbook (releases)",
+            )
+
+
+def _disturbed(scene: Scene, draft: Draft) -> Iterator[Ref]:
+    if draft.kind is StepKind.DISABLE and draft.source:
+        yield Ref(draft.device, draft.source)
+    elif draft.kind is StepKind.REPOINT and draft.destination:
+        yield Ref(draft.device, draft.destination)
+    elif draft.kind is StepKind.READDRESS:
+        state = scene.states[draft.device]
+        for name in (*state.sources, *state.destinations):
+            yield Ref(draft.device, name)
+
+
+def _elsewhere(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
+    """Listeners outside the chosen rooms, which must follow all the same."""
+    for draft in graph.drafts:
+        room = scene.plan.devices[draft.device].room
+        if draft.kind is not StepKind.REPOINT or room in scene.rooms:
+            continue
+        ref = Ref(draft.device, draft.destination or "")
+        listener = heard.listeners[ref]
+        yield Hazard(
+            name=f"listener:{ref}",
+            rule="H6",
+            grade=Grade.NEEDS_NAME,
+            what=f"{ref} in {room}, which is not among the chosen rooms, listens to "
+            f"{listener.after}, and has to be pointed from {listener.found} to {listener.wanted}",
+            where=(str(ref), str(listener.after)),
+            fix=f"tell whoever works in {room}, and accept it by name; or choose {room} too",
+        )
+
+
+def _dangling(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
+    """A destination left pointing at a number that somebody else will hold."""
+    then = sources_by_thing(wanted, {n: scene.networks_of(s) for n, s in wanted.items()})
+    for listener in heard.listeners.values():
+        nets = scene.networks_of(wanted[listener.ref.device])
+        for thing in heard_things(nets, listener.wanted):
+            for source in then.get(thing, ()):
+                if source in {*listener.before, listener.after}:
+                    continue
+                enabled = wanted[source.device].sources[source.name].enabled
+                yield _dangling_hazard(listener, source, enabled=enabled)
+
+
+def _dangling_hazard(listener: Listener, source: Ref, *, enabled: bool) -> Hazard:
+    ref = listener.ref
+    before = " or ".join(map(str, listener.before)) or "nobody"
+    state = "would hear it at once" if enabled else "would hear it as soon as it is enabled"
+    return Hazard(
+        name=f"dangling:{ref}",
+        rule="H8",
+        grade=Grade.STOPS if enabled else Grade.INFORMATION,
+        what=f"{ref} points at {listener.wanted} and heard {before} there; {source} is to hold "
+        f"that, so {ref} {state}",
+        where=(str(ref), str(source)),
+        fix=f"say in a playbook what {ref} is to listen to",
+    )
+
+
+def _unseen_listeners(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterator[Hazard]:
+    """Listeners that the plan knows of, on devices that did not answer."""
+    for name, device in scene.plan.devices.items():
+        if name in scene.states:
+            continue
+        for destination in device.destinations.values():
+            wish = destination.listens_to
+            source = wish.source if wish is not None else None
+            now = scene.states.get(source.device) if source is not None else None
+            if source is None or now is None or source.name not in now.sources:
+                continue
+            then = wanted[source.device].sources[source.name]
+            if then.number == now.sources[source.name].number:
+                continue
+            yield Hazard(
+                name=f"listener:{name}/{destination.name}",
+                rule="H8",
+                grade=Grade.NEEDS_NAME,
+                what=f"by the plan {name}/{destination.name} listens to {source}, which moves; "
+                f"{name} was not found, so it can't be pointed at {then.number}",
+                where=(f"{name}/{destination.name}", str(source)),
+                fix=f"get {name} to answer; or accept by name that it is pointed by hand, before "
+                "its old number is used again",
+            )
+
+
+def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
+    """Sources switched off for good, or taken out of the facility, that somebody listens to."""
+    for source, refs in heard.by_source.items():
+        now = scene.states[source.device].sources[source.name]
+        then = wanted[source.device].sources[source.name]
+        gone = any(scene.networks_now[source.device]) and not any(
+            scene.networks_of(wanted[source.device])
+        )
+        if not now.enabled or (then.enabled and not gone):
+            continue
+        losers = [ref for ref in refs if heard.listeners[ref].after in {source, None}]
+        if losers:
+            yield Hazard(
+                name=f"losing:{source}",
+                rule="H8",
+                grade=Grade.INFORMATION,
+                what=f"{source} is switched off for good; {', '.join(map(str, losers))} will "
+                "hear nothing",
+                where=(str(source), *map(str, losers)),
+                fix="point the listeners elsewhere in a playbook, if they are to hear something",
+            )
+
+
+def _capable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
+    said: set[tuple[str, StepKind]] = set()
+    for draft in graph.drafts:
+        key = (draft.device, draft.kind)
+        if key in said or draft.kind in scene.traits[draft.device].can:
+            continue
+        said.add(key)
+        yield Hazard(
+            name=f"can-not:{draft.device}:{draft.kind}",
+            rule="traits",
+            grade=Grade.STOPS,
+            what=f"{draft.device} has no way to {draft.kind}, by its device description",
+            where=(draft.device,),
+            fix="add the write to its device description, or do it by hand and take it out of "
+            "the playbook",
+        )
+
+
+def _settings(scene: Scene, graph: Graph) -> Iterator[Hazard]:
+    for draft in graph.drafts:
+        if draft.kind is not StepKind.SET or draft.source is not None or draft.setting is None:
+            continue
+        effect = scene.traits[draft.device].effects.get(draft.setting, Effect.NONE)
+        if effect is Effect.PLANT_WIDE:
+            yield Hazard(
+                name=f"plant-wide:{draft.device}:{draft.setting}",
+                rule="settings",
+                grade=Grade.NEEDS_NAME,
+                what=f"{draft.setting} of {draft.device} goes from {draft.as_found} to "
+                f"{draft.wanted}; that can disturb every device on the network",
+                where=(draft.device,),
+                fix="ask whoever looks after the clock and the plant, then accept it by name",
+            )
+        elif effect is not Effect.NONE:
+            yield Hazard(
+                name=f"effect:{draft.device}:{draft.setting}",
+                rule="settings",
+                grade=Grade.INFORMATION,
+                what=f"{draft.setting} of {draft.device} {effect}: its sources are off meanwhile",
+                where=(draft.device,),
+            )
+
+
+def identities(scene: Scene, touched: set[str]) -> Iterator[Hazard]:
+    """Devices that can't be proved to be the ones meant, or that were never tried (H7)."""
+    for name in sorted(touched):
+        identity: Identity = scene.states[name].identity
+        if scene.plan.devices[name].serial is None:
+            yield Hazard(
+                name=f"serial:{name}",
+                rule="H7",
+                grade=Grade.NEEDS_NAME,
+                what=f"the plan has no serial for {name}; {identity} answers there",
+                where=(name,),
+                fix=f"read the label on the unit; write serial: {identity.serial} into the plan, "
+                "or accept it by name",
+            )
+        tried = scene.traits[name].tried_with
+        if tried and not any(_covers(version, identity.firmware) for version in tried):
+            yield Hazard(
+                name=f"firmware:{name}",
+                rule="H7",
+                grade=Grade.STOPS,
+                what=f"{name} runs firmware {identity.firmware}; its device description was "
+                f"tried with {', '.join(tried)} only, so it is read but not written",
+                where=(name,),
+                fix="try the description on a spare unit of that firmware and add it to tried_with",
+            )
+
+
+def _covers(version: str, firmware: str) -> bool:
+    return firmware == version or firmware.startswith(version + ".")
+
+
+def with_acceptances(hazards: list[Hazard], accepted: Mapping[str, str]) -> tuple[Hazard, ...]:
+    """Put the reasons of those who accepted a hazard by name into it; what blocks comes first."""
+    grades = list(Grade)
+    done = [
+        Hazard(
+            name=hazard.name,
+            rule=hazard.rule,
+            grade=hazard.grade,
+            what=hazard.what,
+            where=hazard.where,
+            fix=hazard.fix,
+            accepted=accepted.get(hazard.name) if hazard.grade is Grade.NEEDS_NAME else None,
+        )
+        for hazard in dict.fromkeys(hazards)
+    ]
+    return tuple(sorted(done, key=lambda h: (not h.blocks, grades.index(h.grade), h.name)))

@@ -1,0 +1,160 @@
+"""The dry-run: from a scene to changes, a proved sequence, hazards, silence and an estimate."""
+
+from collections.abc import Mapping
+
+from orchestrator.facility.found import DeviceState
+from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import Phase, Sequence, Step
+from orchestrator.planning.aims.changes import changes
+from orchestrator.planning.aims.holders import Holders, holders
+from orchestrator.planning.aims.listeners import Hearing, listeners
+from orchestrator.planning.aims.targets import targets
+from orchestrator.planning.dangers import dangers, with_acceptances
+from orchestrator.planning.ordering.build import build
+from orchestrator.planning.ordering.drafts import Graph
+from orchestrator.planning.ordering.finish import add_final_saves, steps_of
+from orchestrator.planning.ordering.lending import Cost, break_cycles
+from orchestrator.planning.ordering.moves import Move, link, moves
+from orchestrator.planning.ordering.phases import phases
+from orchestrator.planning.ordering.timing import (
+    estimate,
+    longest_chain,
+    make_disables_late,
+    schedule,
+)
+from orchestrator.planning.proof.case import Meant
+from orchestrator.planning.proof.prove import prove
+from orchestrator.planning.result import DryRun, Estimate
+from orchestrator.planning.scene import Scene
+from orchestrator.planning.silence import listener_lists, on_air_sources, silences
+from orchestrator.planning.things import thing_words, things_of
+
+
+def dry_run(scene: Scene) -> DryRun:
+    """Plan the whole change. Nothing is written where the answer's hazards block."""
+    aims = targets(scene)
+    heard = listeners(scene, aims.states)
+    wanted = heard.states
+    hazards: list[Hazard] = [*aims.hazards, *heard.hazards]
+    held = holders(scene)
+    found = moves(scene, wanted)
+    hazards += link(found, held, scene)
+    found, unbroken, least = break_cycles(found, held, scene, _cost(scene, heard))
+    hazards += unbroken
+    if unbroken:
+        return _without_sequence(scene, wanted, hazards)
+    graph = build(scene, wanted, found, heard)
+    for draft in graph.drafts:
+        draft.seconds = estimate(scene, draft)
+    groups, disagreement = phases(graph, scene.phases)
+    hazards += disagreement
+    add_final_saves(scene, graph)
+    for draft in graph.drafts:
+        draft.seconds = estimate(scene, draft)
+    try:
+        make_disables_late(graph)
+        times = schedule(graph, scene.width)
+    except ValueError as error:
+        return _without_sequence(scene, wanted, [*hazards, _circle(error)])
+    hazards += dangers(scene, wanted, graph, heard)
+    if not least:
+        hazards.append(_not_least(found))
+    sequence = Sequence(steps=steps_of(graph, times), phases=groups, width=scene.width)
+    verdict = prove(scene, sequence, Meant.of(scene))
+    hazards += verdict
+    return DryRun(
+        facility=scene.plan.facility,
+        changes=changes(scene, wanted),
+        sequence=sequence,
+        hazards=with_acceptances(hazards, scene.accepted),
+        silence=silences(scene, graph, times, heard),
+        estimate=Estimate(times.seconds, _bound(graph)),
+        listeners=listener_lists(scene, graph, heard),
+        lent={move.subject: str(move.wanted) for move in found if move.lent == "out"},
+        mended=mended(scene, wanted, held),
+        proved=not verdict,
+    )
+
+
+def _without_sequence(
+    scene: Scene, wanted: Mapping[str, DeviceState], hazards: list[Hazard]
+) -> DryRun:
+    return DryRun(
+        facility=scene.plan.facility,
+        changes=changes(scene, wanted),
+        sequence=Sequence(steps=(), phases=(Phase(rooms=()),), width=scene.width),
+        hazards=with_acceptances(hazards, scene.accepted),
+        silence=(),
+        estimate=Estimate(0.0, 0.0),
+    )
+
+
+def _cost(scene: Scene, heard: Hearing) -> Cost:
+    on_air = on_air_sources(scene, heard)
+
+    def cost(move: Move) -> tuple[int, ...]:
+        """What lending this move costs: on-air silence first, then listeners, then writes."""
+        state = scene.states[move.device]
+        names = [move.source] if move.source is not None else list(state.sources)
+        audible = [Ref(move.device, name) for name in names if state.sources[name].enabled]
+        weight = sum(1 + len(heard.by_source.get(ref, ())) for ref in audible)
+        saves = int(scene.traits[move.device].saves == "on_save")
+        return (sum(ref in on_air for ref in audible), weight, saves)
+
+    return cost
+
+
+def _bound(graph: Graph) -> float:
+    busiest: dict[str, float] = {}
+    for draft in graph.drafts:
+        busiest[draft.device] = busiest.get(draft.device, 0.0) + draft.seconds
+    return max(longest_chain(graph.drafts), max(busiest.values(), default=0.0))
+
+
+def _circle(error: ValueError) -> Hazard:
+    return Hazard(
+        name="circle",
+        rule="sequence",
+        grade=Grade.STOPS,
+        what=f"no single run can do all of this: {error}",
+        fix="do it in two runs: take the readdresses, or one of the rooms, out of the playbooks",
+    )
+
+
+def _not_least(found: list[Move]) -> Hazard:
+    lent = sum(move.lent == "out" for move in found)
+    return Hazard(
+        name="not-least",
+        rule="sequence",
+        grade=Grade.INFORMATION,
+        what=f"{lent} transit numbers or addresses are lent; fewer might do in the largest ring",
+    )
+
+
+def mended(
+    scene: Scene, wanted: Mapping[str, DeviceState], held: Holders
+) -> dict[str, tuple[str, ...]]:
+    """The duplicates that are there now and will be gone: the thing, and who held it."""
+    found: dict[str, tuple[str, ...]] = {}
+    for thing, names in held.items():
+        if len(names) < 2:  # noqa: PLR2004 - two make a duplicate
+            continue
+        left = 0
+        for name in names:
+            device, _, source = name.partition("/")
+            state = wanted.get(device)
+            if state is None:
+                left += 1
+            elif source:
+                left += thing in things_of(scene.networks_of(state), state.sources[source])
+            else:
+                left += any(i.address == thing[2] for i in state.interfaces.values())
+        if left < len(names):
+            found[thing_words(thing)] = names
+    return found
+
+
+def steps_for(sequence: Sequence) -> Mapping[str, Step]:
+    """The steps of a sequence by id."""
+    return {step.id: step for step in sequence.steps}

@@ -1,0 +1,215 @@
+"""The order between devices: who waits for whom to let go, to leave, or to arrive."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Saves
+from orchestrator.planning.aims.listeners import Listener
+from orchestrator.planning.ordering.lending import device_order
+from orchestrator.planning.ordering.moves import Move
+from orchestrator.planning.ordering.work import Work
+from orchestrator.planning.things import Thing, heard_things, things_of
+
+
+class Between:
+    """Adds the saves that others wait for, and the order between devices."""
+
+    def __init__(self, work: Work) -> None:
+        self.work = work
+
+    def put(self) -> None:
+        """Add all of it, after every device has its own steps."""
+        self._saves_that_free()
+        for index, move in enumerate(self.work.moves):
+            self._waits(index, move)
+        for listener in self.work.heard.listeners.values():
+            if listener.ref in self.work.repoint:
+                self._listener(listener)
+        self._arrivals()
+
+    def _levels(self) -> list[int]:
+        """How many moves each move comes after, at most."""
+        order = device_order(self.work.moves)
+        before = [set(move.waits) | order[i] for i, move in enumerate(self.work.moves)]
+        level = [-1] * len(before)
+        for root in range(len(before)):
+            stack = [root]
+            while stack:
+                node = stack[-1]
+                if level[node] >= 0:
+                    stack.pop()
+                    continue
+                open_ones = [b for b in before[node] if level[b] < 0]
+                if open_ones:
+                    stack.extend(open_ones)
+                    continue
+                level[node] = 1 + max((level[b] for b in before[node]), default=-1)
+                stack.pop()
+        return level
+
+    def _saves_that_free(self) -> None:
+        """Where another device waits for a number, it waits for the save that frees it (H9).
+
+        Renumbers of one device that come after equally many moves can't wait for one another, so
+        one save serves them all.
+        """
+        awaited: set[int] = set()
+        for move in self.work.moves:
+            awaited.update(i for i in move.waits if self.work.moves[i].device != move.device)
+        level = self._levels()
+        shared: dict[tuple[str, int], list[int]] = defaultdict(list)
+        for index in sorted(awaited):
+            move = self.work.moves[index]
+            if move.source is not None and self.work.traits(move.device).saves is Saves.ON_SAVE:
+                shared[move.device, level[index]].append(index)
+        for (device, _), members in shared.items():
+            save = self.work.add(device, StepKind.SAVE)
+            self.work.graph.drafts[save].at = self.work.graph.drafts[
+                self.work.move_step[members[0]]
+            ].at
+            for index in members:
+                self.work.graph.order(self.work.move_step[index], save)
+                self.work.freed_at[index] = save
+            for readdress in (
+                i for i in self.work.moves_of[device] if self.work.moves[i].source is None
+            ):
+                if not self.work.moves[readdress].leaves:
+                    self.work.graph.order(save, self.work.move_step[readdress])
+
+    def _waits(self, index: int, move: Move) -> None:
+        for other, things in move.waits.items():
+            freeing = self.work.moves[other]
+            same_device = freeing.device == move.device
+            renumbered_here = same_device and freeing.source is not None
+            first = self.work.move_step[other] if renumbered_here else self.work.freed_at[other]
+            why = ""
+            if things:
+                thing = next((t for t in things if t[0] == "number"), things[0])
+                why = f"waits until {freeing.subject} has let go of {thing[2]}"
+            self.work.graph.order(first, self.work.move_step[index], why)
+
+    def _listener(self, listener: Listener) -> None:
+        step = self.work.repoint[listener.ref]
+        if (
+            listener.asked
+            and not listener.follows
+            and any(self.work.scene.networks_now[listener.ref.device])
+        ):
+            self.work.graph.order(self._arrived(listener.after), step, f"{listener.after} is there")
+        if listener.follows and listener.after is not None:
+            source = listener.after
+            self.work.graph.order(
+                self.work.disable.get(source),
+                step,
+                f"{source} is off while its listener is pointed",
+            )
+            self.work.graph.order(
+                step, self.work.enable.get(source), f"{listener.ref} is pointed at it first"
+            )
+            draft = self.work.graph.drafts[step]
+            if self.work.disable.get(source) is not None:
+                draft.room = self.work.scene.room_of(source.device)
+            holds_sender = self.work.traits(listener.ref.device).holds_sender_address
+            if holds_sender and source.device in self.work.settled:
+                self.work.graph.order(
+                    self.work.settled[source.device],
+                    step,
+                    f"{source.device} answers at its new address",
+                )
+
+    def _arrived(self, source: Ref | None) -> int | None:
+        """The step with which ``source`` holds what it is wanted to hold, if any moves it there."""
+        if source is None:
+            return None
+        for index in self.work.moves_of.get(source.device, ()):
+            move = self.work.moves[index]
+            if move.lent != "out" and (move.source == source.name and not move.joins):
+                if not any(self.work.scene.networks_now[source.device]):
+                    return self.work.settled.get(source.device)
+                return self.work.move_step[index]
+        return None
+
+    def _arrivals(self) -> None:
+        """Rule 5: who comes to a number, and who must have left it."""
+        frees: dict[tuple[Thing, Ref], int] = {}
+        for index, move in enumerate(self.work.moves):
+            for ref in self._sources_of(move):
+                for thing in move.frees:
+                    frees.setdefault((thing, ref), index)
+        holders: dict[Thing, list[Ref]] = defaultdict(list)
+        for device, state in self.work.scene.states.items():
+            for name, source in state.sources.items():
+                for thing in things_of(self.work.scene.networks_now[device], source):
+                    holders[thing].append(Ref(device, name))
+        takers = self._takers()
+        for listener in self.work.heard.listeners.values():
+            self._leave_first(listener, takers)
+            self._come_last(listener, holders, frees)
+
+    def _sources_of(self, move: Move) -> Iterator[Ref]:
+        if move.source is not None:
+            yield Ref(move.device, move.source)
+        else:
+            for name in self.work.scene.states[move.device].sources:
+                yield Ref(move.device, name)
+
+    def _takers(self) -> Mapping[Thing, list[Ref]]:
+        takers: dict[Thing, list[Ref]] = defaultdict(list)
+        for move in self.work.moves:
+            if move.lent == "out":
+                continue
+            for ref in self._sources_of(move):
+                state = self.work.wanted[ref.device]
+                held = things_of(self.work.scene.networks_of(state), state.sources[ref.name])
+                for thing in move.takes & held:
+                    takers[thing].append(ref)
+        return takers
+
+    def _leave_first(self, listener: Listener, takers: Mapping[Thing, list[Ref]]) -> None:
+        """Nobody is enabled on a number before the listener that is to leave it has left."""
+        step = self.work.repoint.get(listener.ref)
+        if step is None:
+            return
+        nets = self.work.scene.networks_now[listener.ref.device]
+        for thing in heard_things(nets, listener.found):
+            for ref in takers.get(thing, ()):
+                if ref not in {*listener.before, listener.after}:
+                    self.work.graph.order(
+                        step, self.work.enable.get(ref), f"{listener.ref} has left {thing[2]}"
+                    )
+
+    def _come_last(
+        self,
+        listener: Listener,
+        holders: Mapping[Thing, list[Ref]],
+        frees: Mapping[tuple[Thing, Ref], int],
+    ) -> None:
+        """A listener comes to a number only when whoever it must not hear has let go of it."""
+        device = listener.ref.device
+        step = self.work.repoint.get(listener.ref)
+        nets_then = self.work.scene.networks_of(self.work.wanted[device])
+        joining = not any(self.work.scene.networks_now[device]) and any(nets_then)
+        if joining:
+            step = next(
+                (
+                    self.work.move_step[i]
+                    for i in self.work.moves_of[device]
+                    if self.work.moves[i].joins
+                ),
+                None,
+            )
+        if step is None:
+            return
+        for thing in heard_things(nets_then, listener.wanted):
+            for ref in holders.get(thing, ()):
+                if ref in {*listener.before, listener.after}:
+                    continue
+                index = frees.get((thing, ref))
+                if index is not None and self.work.moves[index].device != device:
+                    self.work.graph.order(
+                        self.work.freed_at[index], step, f"{ref} has let go of {thing[2]}"
+                    )
+                elif index is not None:
+                    self.work.graph.order(self.work.move_step[index], step)

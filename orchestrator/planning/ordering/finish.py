@@ -1,0 +1,92 @@
+"""The last touches: final saves, and steps with ids in the order of the schedule."""
+
+from collections import defaultdict
+
+from orchestrator.facility.step import Step, StepKind
+from orchestrator.facility.traits import Saves
+from orchestrator.planning.ordering.drafts import Draft, Graph
+from orchestrator.planning.ordering.timing import Schedule
+from orchestrator.planning.scene import Scene
+
+
+def add_final_saves(scene: Scene, graph: Graph) -> None:
+    """Save each device that boots with what is saved, at the end of each phase that changed it."""
+    groups: dict[tuple[str, int], list[int]] = defaultdict(list)
+    for index, draft in enumerate(graph.drafts):
+        if scene.traits[draft.device].saves is Saves.ON_SAVE:
+            groups[draft.device, draft.phase].append(index)
+    for (device, phase), members in groups.items():
+        uncovered = [i for i in members if not _saved(graph, i, members)]
+        if not uncovered:
+            continue
+        last = graph.drafts[members[-1]]
+        save = graph.add(
+            Draft(
+                kind=StepKind.SAVE,
+                device=device,
+                room=last.room,
+                at=_last_address(graph, members, last.at),
+                as_found=None,
+                wanted=None,
+                phase=phase,
+            )
+        )
+        for index in members:
+            graph.order(index, save)
+
+
+def _saved(graph: Graph, index: int, members: list[int]) -> bool:
+    """Whether a save of the same device comes after draft ``index``."""
+    draft = graph.drafts[index]
+    if draft.kind in {StepKind.SAVE, StepKind.CONFIRM}:
+        return True
+    saves = [i for i in members if graph.drafts[i].kind is StepKind.SAVE]
+    inside = set(members)
+    for save in saves:
+        seen, stack = {save}, [save]
+        while stack:
+            for before in graph.drafts[stack.pop()].after:
+                if before in inside and before not in seen:
+                    seen.add(before)
+                    stack.append(before)
+        if index in seen:
+            return True
+    return False
+
+
+def _last_address(graph: Graph, members: list[int], otherwise: str) -> str:
+    """Where the device is spoken to after all of ``members``."""
+    confirms = [graph.drafts[i] for i in members if graph.drafts[i].kind is StepKind.CONFIRM]
+    return confirms[-1].at if confirms else otherwise
+
+
+def steps_of(graph: Graph, times: Schedule) -> tuple[Step, ...]:
+    """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
+    order = sorted(
+        range(len(graph.drafts)),
+        key=lambda i: (graph.drafts[i].phase, times.start[i], times.end[i], i),
+    )
+    place = {index: number for number, index in enumerate(order, 1)}
+    steps = []
+    for index in order:
+        draft = graph.drafts[index]
+        before = sorted(draft.after, key=place.__getitem__)
+        steps.append(
+            Step(
+                id=f"s{place[index]}",
+                kind=draft.kind,
+                device=draft.device,
+                at=draft.at,
+                as_found=draft.as_found,
+                wanted=draft.wanted,
+                source=draft.source,
+                destination=draft.destination,
+                setting=draft.setting,
+                after=tuple(f"s{place[b]}" for b in before),
+                why=tuple(dict.fromkeys(why for b in before if (why := draft.after[b]))),
+                phase=draft.phase,
+                order=place[index],
+                estimate_s=round(draft.seconds, 3),
+            )
+        )
+    return tuple(steps)

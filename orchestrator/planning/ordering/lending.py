@@ -1,0 +1,214 @@
+"""Breaking cycles with transit: one number or address lent to one member of each.
+
+Which member: the one whose silence costs least. One that is off anyway is best; then one that
+feeds nothing on air; then the one with the fewest listeners.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from ipaddress import IPv4Address
+
+from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.step import AddressValue, Assigned
+from orchestrator.planning.aims.holders import Holders
+from orchestrator.planning.ordering.cycles import components, fewest_to_break
+from orchestrator.planning.ordering.moves import Move
+from orchestrator.planning.scene import Scene
+from orchestrator.planning.things import Thing, source_things
+
+Cost = Callable[[Move], tuple[int, ...]]
+
+
+def break_cycles(
+    found: list[Move], held: Holders, scene: Scene, cost: Cost
+) -> tuple[list[Move], list[Hazard], bool]:
+    """Lend what has to be lent.
+
+    Returns:
+        The moves, with each lent one split into the move out and the move home; hazards where a
+        cycle can't be broken; whether the number lent is proved to be the least.
+    """
+    lender = _Lender(found, held, scene, cost)
+    lender.work()
+    return lender.moves, lender.hazards, lender.exact
+
+
+def device_order(found: Sequence[Move]) -> list[set[int]]:
+    """For each move, the moves of its own device that come before it.
+
+    Readdress is last: it comes after every renumber of its device, but for a unit that leaves for
+    a bench, which is renumbered there. Two readdresses of one device keep their order.
+    """
+    after: list[set[int]] = [set() for _ in found]
+    by_device: dict[str, list[int]] = {}
+    for index, move in enumerate(found):
+        by_device.setdefault(move.device, []).append(index)
+    for members in by_device.values():
+        addresses = [i for i in members if found[i].source is None]
+        if not addresses:
+            continue
+        for index in members:
+            if found[index].source is None:
+                continue
+            if found[index].leaves:
+                after[index].update(addresses)
+            else:
+                for address in addresses:
+                    after[address].add(index)
+    return after
+
+
+class _Lender:
+    def __init__(self, found: list[Move], held: Holders, scene: Scene, cost: Cost) -> None:
+        self.moves = found
+        self.held = held
+        self.scene = scene
+        self.cost = cost
+        self.hazards: list[Hazard] = []
+        self.exact = True
+        self.used: dict[tuple[str, int | str], int] = {}
+
+    def work(self) -> None:
+        order = device_order(self.moves)
+        successors = [
+            sorted(set(move.waits) | order[index]) for index, move in enumerate(self.moves)
+        ]
+        for component in components(successors):
+            if len(component) > 1:
+                self._break(component, successors)
+
+    def _break(self, component: list[int], successors: Sequence[Sequence[int]]) -> None:
+        members = sorted(component)
+        choice, exact = fewest_to_break(
+            members, successors, self._lendable, lambda index: self.cost(self.moves[index])
+        )
+        self.exact &= exact
+        if choice is None:
+            self._impossible(members)
+            return
+        taken: set[tuple[str, int | str]] = set()
+        for index in choice:
+            self._lend(index, members, taken)
+
+    def _lendable(self, index: int) -> bool:
+        move = self.moves[index]
+        if move.joins or move.leaves or not move.frees:
+            return False
+        return next(self._transit(move), None) is not None
+
+    def _transit(self, move: Move) -> Iterator[int | str]:
+        """The transit numbers (or addresses) that ``move`` could borrow, in order."""
+        if move.source is not None:
+            yield from self._transit_numbers(move)
+            return
+        network = self.scene.network_at(_address(move.as_found).address)
+        for run in self.scene.plan.networks[network].transit if network else ():
+            for value in range(int(run.first), int(run.last) + 1):
+                address = str(IPv4Address(value))
+                if not self.held.get(("address", network or "", address)):
+                    yield address
+
+    def _transit_numbers(self, move: Move) -> Iterator[int]:
+        networks = [net for net in self.scene.networks_now[move.device] if net is not None]
+        numberings = [self.scene.plan.networks[net].numbering for net in networks]
+        first = numberings[0] if numberings else None
+        if first is None or first.transit is None:
+            return
+        for number in first.transit:
+            if all(n is not None and n.transit and number in n.transit for n in numberings) and (
+                not any(self.held.get(("number", net, number)) for net in networks)
+            ):
+                yield number
+
+    def _lend(self, index: int, members: list[int], taken: set[tuple[str, int | str]]) -> None:
+        move = self.moves[index]
+        kind = "number" if move.source is not None else "address"
+        network = next((net for net in self.scene.networks_now[move.device] if net), "")
+        free = [v for v in self._transit(move) if (f"{kind} {network}", v) not in taken]
+        if not free:
+            self._too_little(move, members)
+            return
+        value = min(free, key=lambda v: self.used.get((f"{kind} {network}", v), -1))
+        key = (f"{kind} {network}", value)
+        taken.add(key)
+        self._split(index, value, self.used.get(key))
+        self.used[key] = index
+
+    def _split(self, index: int, value: int | str, used_by: int | None) -> None:
+        """Replace move ``index`` by its way home, and append its way out.
+
+        The index of the way home stays that of the move; whoever waited for the move to let go
+        now waits for the way out.
+        """
+        move = self.moves[index]
+        stopover, things = self._stopover(move, value)
+        out = replace(move, wanted=stopover, takes=things, waits={}, lent="out")
+        if used_by is not None:
+            out.waits[used_by] = sorted(things, key=str)
+        home = replace(move, as_found=stopover, frees=things, lent="home")
+        where = len(self.moves)
+        self.moves.append(out)
+        self.moves[index] = home
+        for other in self.moves:
+            if other is not out and index in other.waits and other.lent != "out":
+                other.waits[where] = other.waits.pop(index)
+        home.waits[where] = []
+
+    def _stopover(
+        self, move: Move, value: int | str
+    ) -> tuple[Assigned | AddressValue, frozenset[Thing]]:
+        networks = self.scene.networks_now[move.device]
+        if move.source is None:
+            now = _address(move.as_found)
+            address = str(value)
+            network = self.scene.network_at(address) or ""
+            stop = AddressValue(now.interface, address, now.prefix, now.gateway)
+            return stop, frozenset({("address", network, address)})
+        number = int(value)
+        was = move.as_found
+        groups: tuple[str | None, ...] = ()
+        if isinstance(was, Assigned):
+            numberings = [self.scene.plan.networks[n].numbering if n else None for n in networks]
+            groups = tuple(
+                numbering.group(number) if numbering and numbering.has_group(number) else None
+                for numbering, _ in zip(numberings, was.groups, strict=False)
+            )
+        return Assigned(number, groups), source_things(networks, number, groups)
+
+    def _impossible(self, members: list[int]) -> None:
+        names = [self.moves[index].subject for index in members]
+        shown = ", ".join(names[:6]) + (" and others" if len(names) > 6 else "")  # noqa: PLR2004
+        addresses = all(self.moves[index].source is None for index in members)
+        thing = "address" if addresses else "number"
+        self.hazards.append(
+            Hazard(
+                name=f"no-transit:{names[0]}",
+                rule="H2" if addresses else "H1",
+                grade=Grade.STOPS,
+                what=f"{shown} exchange what they hold in a ring, and no transit {thing} is set "
+                "aside to break it",
+                where=tuple(names),
+                fix=f"set a vacant {thing} aside in the plan (networks: transit), or move one of "
+                "them elsewhere for good",
+            )
+        )
+
+    def _too_little(self, move: Move, members: list[int]) -> None:
+        kind = "number" if move.source is not None else "address"
+        self.hazards.append(
+            Hazard(
+                name=f"too-little-transit:{move.subject}",
+                rule="H2" if move.source is None else "H1",
+                grade=Grade.STOPS,
+                what=f"{len(members)} moves form rings that need more transit {kind}s at one time "
+                "than the plan sets aside",
+                where=tuple(self.moves[index].subject for index in members),
+                fix=f"set more vacant {kind}s aside in the plan (networks: transit)",
+            )
+        )
+
+
+def _address(value: Assigned | AddressValue) -> AddressValue:
+    if not isinstance(value, AddressValue):
+        raise TypeError("a readdress holds an address")
+    return value

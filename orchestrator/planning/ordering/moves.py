@@ -1,0 +1,213 @@
+"""Moves: each write that takes or lets go of things, and what it waits for.
+
+A *move* is a renumber of one source or a readdress of one interface. Move B waits for move A
+when B takes a thing that A lets go of. With one thing a write, who-moves-where is a graph with
+one way in: chains and single cycles.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from orchestrator.facility.found import DeviceState
+from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import AddressValue, Assigned
+from orchestrator.planning.aims.holders import Holders
+from orchestrator.planning.scene import Scene
+from orchestrator.planning.things import Thing, source_things, thing_words, things_of
+
+
+@dataclass(slots=True)
+class Move:
+    """One renumber (``source`` set) or readdress (``interface`` set) and what it exchanges.
+
+    ``takes`` and ``frees`` are facility things only. ``waits`` maps the moves that it waits for
+    to the things awaited. ``lent`` is ``out`` for the move into transit, ``home`` for the move
+    from transit to where the source or device is wanted.
+    """
+
+    device: str
+    source: str | None
+    interface: str | None
+    as_found: Assigned | AddressValue
+    wanted: Assigned | AddressValue
+    takes: frozenset[Thing]
+    frees: frozenset[Thing]
+    joins: bool = False
+    leaves: bool = False
+    waits: dict[int, list[Thing]] = field(default_factory=dict)
+    lent: str = ""
+
+    @property
+    def subject(self) -> str:
+        """``device/source`` of a renumber, ``device`` of a readdress."""
+        return str(Ref(self.device, self.source)) if self.source else self.device
+
+
+def moves(scene: Scene, wanted: Mapping[str, DeviceState]) -> list[Move]:
+    """Every move that the wanted states ask for, in the plan's order."""
+    found: list[Move] = []
+    for name in scene.plan.devices:
+        now = scene.states.get(name)
+        if now is None or wanted[name] is now:
+            continue
+        found.extend(_renumbers(scene, name, now, wanted[name]))
+        found.extend(_readdresses(scene, name, now, wanted[name]))
+    return found
+
+
+def _renumbers(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> Iterator[Move]:
+    here = scene.networks_now[name]
+    there = scene.networks_of(then)
+    leaves = any(here) and not any(there)
+    for source, wish in then.sources.items():
+        was = now.sources[source]
+        if (was.number, was.groups) == (wish.number, wish.groups):
+            continue
+        nets = there if leaves else here
+        old = things_of(nets, was)
+        new = things_of(nets, wish)
+        yield Move(
+            device=name,
+            source=source,
+            interface=None,
+            as_found=Assigned(was.number, was.groups),
+            wanted=Assigned(wish.number, wish.groups),
+            takes=new - old,
+            frees=old - new,
+            leaves=leaves,
+        )
+
+
+def _readdresses(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> Iterator[Move]:
+    for leg, (interface, value) in enumerate(then.interfaces.items()):
+        was = now.interfaces[interface]
+        if was.address == value.address:
+            continue
+        here, there = scene.network_at(was.address), scene.network_at(value.address)
+        takes: set[Thing] = {("address", there, value.address)} if there else set()
+        frees: set[Thing] = {("address", here, was.address)} if here else set()
+        if here != there:
+            # Before the readdress a joining unit already has its wanted numbers; a leaving one
+            # still has those it was found with, unless it goes to another facility network.
+            held = now if there is None else then
+            takes |= _leg_things(there, leg, then)
+            frees |= _leg_things(here, leg, held)
+        yield Move(
+            device=name,
+            source=None,
+            interface=interface,
+            as_found=AddressValue(interface, was.address, was.prefix, was.gateway),
+            wanted=AddressValue(interface, value.address, value.prefix, value.gateway),
+            takes=frozenset(takes),
+            frees=frozenset(frees),
+            joins=here is None and there is not None,
+            leaves=here is not None and there is None,
+        )
+
+
+def _leg_things(network: str | None, leg: int, state: DeviceState) -> set[Thing]:
+    if network is None:
+        return set()
+    things: set[Thing] = set()
+    for source in state.sources.values():
+        group = source.groups[leg : leg + 1]
+        things |= source_things((network,), source.number, group)
+    return things
+
+
+def link(found: list[Move], held: Holders, scene: Scene) -> list[Hazard]:
+    """Fill in ``waits``; what is held by something that does not move is a hazard."""
+    freed_by = {
+        (thing, owner): index
+        for index, move in enumerate(found)
+        for thing in move.frees
+        for owner in _owners(move, thing, held)
+    }
+    takers: dict[Thing, list[int]] = defaultdict(list)
+    for index, move in enumerate(found):
+        for thing in move.takes:
+            takers[thing].append(index)
+    hazards: list[Hazard] = []
+    for index, move in enumerate(found):
+        blocked = _wait(move, index, freed_by, held)
+        hazards.extend(_bystander(move, owner, things, scene) for owner, things in blocked.items())
+    hazards.extend(_two_takers(found, takers))
+    return hazards
+
+
+def _wait(
+    move: Move, index: int, freed_by: Mapping[tuple[Thing, str], int], held: Holders
+) -> Mapping[str, list[Thing]]:
+    """Fill in what ``move`` waits for; give what others hold and do not let go of."""
+    blocked: dict[str, list[Thing]] = defaultdict(list)
+    for thing in sorted(move.takes, key=str):
+        for owner in held.get(thing, ()):
+            if _own(move, owner):
+                continue
+            freeing = freed_by.get((thing, owner))
+            if freeing is None:
+                blocked[owner].append(thing)
+            elif freeing != index:
+                move.waits.setdefault(freeing, []).append(thing)
+    return blocked
+
+
+def _owners(move: Move, thing: Thing, held: Holders) -> Iterator[str]:
+    """The holders that let go of ``thing`` by this move: a whole device's sources, if it leaves."""
+    for owner in held.get(thing, ()):
+        if owner == move.subject or (move.source is None and owner.startswith(move.device + "/")):
+            yield owner
+
+
+def _own(move: Move, owner: str) -> bool:
+    """Whether ``owner`` is the mover itself."""
+    if move.source is None:
+        return owner == move.device or owner.startswith(move.device + "/")
+    return owner == move.subject
+
+
+def _bystander(move: Move, owner: str, things: list[Thing], scene: Scene) -> Hazard:
+    thing = next((t for t in things if t[0] == "number"), things[0])
+    device = owner.split("/", maxsplit=1)[0]
+    rule = "H2" if thing[0] == "address" else "H1"
+    if device not in scene.states:
+        what = (
+            f"{move.subject} is to take {thing_words(thing)}, which is {owner}'s by the plan; "
+            f"{device} did not answer, and no answer is not vacant"
+        )
+        fix = f"get {device} to answer, or correct the plan if it is gone for good"
+    else:
+        what = (
+            f"{move.subject} is to take {thing_words(thing)}, which {owner} holds and does not "
+            "let go of in this change"
+        )
+        fix = f"move {owner} too, or choose another {thing[0]} for {move.subject}"
+    if scene.plan.devices[device].room not in scene.rooms and device in scene.states:
+        fix += f"; {device} stands in {scene.room_of(device)}, which is not among the chosen rooms"
+    return Hazard(
+        name=f"held:{move.subject}:{thing[2]}",
+        rule=rule,
+        grade=Grade.STOPS,
+        what=what,
+        where=(move.subject, owner),
+        fix=fix,
+    )
+
+
+def _two_takers(found: list[Move], takers: Mapping[Thing, list[int]]) -> Iterator[Hazard]:
+    said: set[tuple[str, ...]] = set()
+    for thing, who in takers.items():
+        names = tuple(sorted({found[index].subject for index in who}))
+        if len(names) < 2 or names in said:  # noqa: PLR2004 - two make a clash
+            continue
+        said.add(names)
+        yield Hazard(
+            name=f"two-want:{thing[2]}",
+            rule="H2" if thing[0] == "address" else "H1",
+            grade=Grade.STOPS,
+            what=f"{' and '.join(names)} are both to take {thing_words(thing)}",
+            where=names,
+            fix="give one of them another",
+        )

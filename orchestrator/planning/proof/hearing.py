@@ -1,0 +1,84 @@
+"""H8: no destination hears a source that it neither heard before nor is meant to hear."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+
+from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.plan import Ref
+from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.replay import Audible, Held, Pointed
+
+
+class Hearings:
+    """Looks at every time a destination points somewhere, and who is enabled there then."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self.scene = case.scene
+        self.plan = case.scene.plan
+        self.order = case.order
+        self.replay = case.replay
+        self.steps = case.replay.steps
+
+    def found(self) -> Iterator[Hazard]:
+        """Every pair of a destination and a source that it may hear and should not."""
+        audible: dict[Held, list[Audible]] = defaultdict(list)
+        for time in self.replay.audible:
+            for thing in time.held:
+                audible[thing].append(time)
+        allowed = self._allowed()
+        said: set[tuple[Ref, Ref]] = set()
+        for pointed in self.replay.pointed:
+            for thing in pointed.held:
+                for time in audible.get(thing, ()):
+                    pair = (pointed.destination, time.source)
+                    meant = str(time.source) in allowed[pointed.destination]
+                    if meant or pair in said or self._never_both(pointed, time):
+                        continue
+                    said.add(pair)
+                    yield self._wrong(pointed, time, thing)
+
+    def _allowed(self) -> Mapping[Ref, set[str]]:
+        """The sources that each destination heard at the start, or is meant to hear after."""
+        spans = self.replay.spans
+        allowed: dict[Ref, set[str]] = defaultdict(set)
+        for pointed in self.replay.pointed:
+            for thing in pointed.held:
+                if pointed.begins is None:
+                    first = {span.owner for span in spans.get(thing, ()) if span.taken is None}
+                    allowed[pointed.destination] |= first
+                if pointed.ends is None and self._by_number(pointed.destination):
+                    last = {span.owner for span in spans.get(thing, ()) if span.released is None}
+                    allowed[pointed.destination] |= last
+        for ref, wish in self.case.meant.listens_to.items():
+            if wish.source is not None:
+                allowed[ref].add(str(wish.source))
+        return allowed
+
+    def _by_number(self, destination: Ref) -> bool:
+        """Whether a playbook points it at a number or group, whoever holds that."""
+        wish = self.case.meant.listens_to.get(destination)
+        return wish is not None and wish.source is None
+
+    def _never_both(self, pointed: Pointed, time: Audible) -> bool:
+        before = self.order.before
+        return (
+            pointed.ends is not None
+            and time.begins is not None
+            and before(pointed.ends, time.begins)
+        ) or (
+            time.ends is not None
+            and pointed.begins is not None
+            and before(time.ends, pointed.begins)
+        )
+
+    @staticmethod
+    def _wrong(pointed: Pointed, time: Audible, thing: Held) -> Hazard:
+        step = time.begins or pointed.begins or pointed.ends
+        since = f", from {label(step)}" if step else ""
+        return broken(
+            "H8",
+            f"{pointed.destination} may hear {time.source} on {thing[2]}, which it neither heard "
+            f"before nor is meant to hear{since}",
+            (step.id if step else "", str(pointed.destination)),
+        )

@@ -1,0 +1,77 @@
+"""The order of a sequence, as the proof sees it: phases first, then ``after``."""
+
+from orchestrator.facility.step import Sequence, Step
+
+
+class BadOrder(ValueError):
+    """The sequence is no order at all: a step that is not there, or steps in a circle."""
+
+    def __init__(self, step: str, what: str) -> None:
+        self.step = step
+        super().__init__(what)
+
+
+class Order:
+    """Answers whether one step surely ends before another starts."""
+
+    def __init__(self, sequence: Sequence) -> None:
+        self.steps = {step.id: step for step in sequence.steps}
+        if len(self.steps) != len(sequence.steps):
+            raise BadOrder("", "two steps have one id")
+        self.place: dict[str, int] = {}
+        for step in self._sorted(sequence):
+            self.place[step.id] = len(self.place)
+        self._known: dict[tuple[str, str], bool] = {}
+
+    def _sorted(self, sequence: Sequence) -> list[Step]:
+        waiting: dict[str, int] = {}
+        later: dict[str, list[str]] = {}
+        for step in sequence.steps:
+            waiting[step.id] = len(set(step.after))
+            for before in set(step.after):
+                if before not in self.steps:
+                    raise BadOrder(step.id, f"it comes after {before}, which is not there")
+                if self.steps[before].phase > step.phase:
+                    raise BadOrder(step.id, f"it comes after {before}, of a later phase")
+                later.setdefault(before, []).append(step.id)
+        ready = [step.id for step in sequence.steps if not waiting[step.id]]
+        done: list[Step] = []
+        while ready:
+            name = ready.pop()
+            done.append(self.steps[name])
+            for follower in later.get(name, ()):
+                waiting[follower] -= 1
+                if not waiting[follower]:
+                    ready.append(follower)
+        if len(done) != len(sequence.steps):
+            stuck = next(name for name, count in waiting.items() if count)
+            raise BadOrder(stuck, "it waits for itself, through others")
+        return sorted(done, key=lambda step: step.phase)
+
+    def before(self, first: Step, then: Step) -> bool:
+        """Whether ``first`` is proved before ``then`` starts, whatever runs side by side."""
+        if first.phase != then.phase:
+            return first.phase < then.phase
+        if first.id in then.after:
+            return True
+        key = (first.id, then.id)
+        if key not in self._known:
+            self._known[key] = self._reaches(first, then)
+        return self._known[key]
+
+    def _reaches(self, first: Step, then: Step) -> bool:
+        floor = self.place[first.id]
+        seen = {then.id}
+        stack = [then.id]
+        while stack:
+            for before in self.steps[stack.pop()].after:
+                if before == first.id:
+                    return True
+                if before not in seen and self.place[before] > floor:
+                    seen.add(before)
+                    stack.append(before)
+        return False
+
+    def in_order(self, steps: list[Step]) -> list[Step]:
+        """``steps`` in an order that agrees with the sequence."""
+        return sorted(steps, key=lambda step: self.place[step.id])

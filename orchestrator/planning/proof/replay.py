@@ -1,0 +1,229 @@
+"""What a sequence makes true: who holds what from when to when, who is heard where.
+
+A *span* begins with a step (None: it was so at the survey) and ends with a step (None: it stays
+so). What a step takes is taken from the moment that it starts, since a write may land at any
+time; what it lets go of is let go of only when the step is proved.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from orchestrator.facility.found import AsFound, DeviceState, Found
+from orchestrator.facility.plan import Plan, Ref
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, Sequence, Step, StepKind
+from orchestrator.planning.proof.order import Order
+
+Held = tuple[str, str, int | str]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One owner's time with one thing. ``released`` ends it, ``proved`` proves the release."""
+
+    owner: str
+    device: str
+    taken: Step | None
+    released: Step | None
+    proved: Step | None
+
+
+@dataclass(frozen=True, slots=True)
+class Audible:
+    """A time in which a source is enabled, with what it holds then."""
+
+    source: Ref
+    held: frozenset[Held]
+    begins: Step | None
+    ends: Step | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pointed:
+    """A time in which a destination points at something on the facility's networks."""
+
+    destination: Ref
+    held: frozenset[Held]
+    begins: Step | None
+    ends: Step | None
+
+
+class Replay:
+    """Walks each device through its own steps, in order."""
+
+    def __init__(self, plan: Plan, found: AsFound, sequence: Sequence, order: Order) -> None:
+        self.plan = plan
+        self.order = order
+        self.states: dict[str, DeviceState] = {
+            name: entry.state for name, entry in found.devices.items() if isinstance(entry, Found)
+        }
+        self.steps: dict[str, list[Step]] = defaultdict(list)
+        for step in sequence.steps:
+            self.steps[step.device].append(step)
+        for name, steps in self.steps.items():
+            self.steps[name] = order.in_order(steps)
+        self.spans: dict[Held, list[Span]] = defaultdict(list)
+        self.audible: list[Audible] = []
+        self.pointed: list[Pointed] = []
+        for name in plan.devices:
+            if name in self.states:
+                self._device(name)
+            else:
+                self._absent(name)
+
+    def net(self, address: str) -> str | None:
+        """The facility network of an address; None on a bench."""
+        network = self.plan.network_of(address)
+        return None if network is None or network.bench else network.name
+
+    def _absent(self, name: str) -> None:
+        """No answer is not vacant: it holds what the plan gives it, and never lets go."""
+        device = self.plan.devices[name]
+        for leg, interface in enumerate(device.interfaces):
+            net = self.net(interface.address)
+            if net is None:
+                continue
+            self._keep(("address", net, interface.address), name, name)
+            for source in device.sources.values():
+                owner = str(Ref(name, source.name))
+                if source.number is not None:
+                    self._keep(("number", net, source.number), owner, name)
+                for group in (source.groups or ())[leg : leg + 1]:
+                    self._keep(("group", net, group), owner, name)
+            owned = {source.number for source in device.sources.values()}
+            for number in device.numbers:
+                if number not in owned:
+                    self._keep(("number", net, number), name, name)
+
+    def _keep(self, held: Held, owner: str, device: str) -> None:
+        self.spans[held].append(Span(owner, device, None, None, None))
+
+    def confirm_of(self, readdress: Step) -> Step | None:
+        """The confirm that proves a readdress."""
+        for step in self.steps[readdress.device]:
+            fits = step.kind is StepKind.CONFIRM and step.wanted == readdress.wanted
+            if fits and self.order.before(readdress, step):
+                return step
+        return None
+
+    def _device(self, name: str) -> None:
+        state = self.states[name]
+        nets: list[tuple[str, str | None]] = [
+            (key, self.net(value.address)) for key, value in state.interfaces.items()
+        ]
+        moves = [s for s in self.steps.get(name, ()) if s.kind is StepKind.READDRESS]
+        for key, value in state.interfaces.items():
+            own = [
+                m for m in moves if isinstance(m.wanted, AddressValue) and m.wanted.interface == key
+            ]
+            self._address(name, value.address, own)
+        for source in state.sources:
+            self._source(Ref(name, source), nets, moves)
+        for destination in state.destinations:
+            self._destination(Ref(name, destination), nets, moves)
+
+    def _address(self, name: str, address: str, moves: list[Step]) -> None:
+        taken: Step | None = None
+        for move in moves:
+            net = self.net(address)
+            if net is not None:
+                proved = self.confirm_of(move)
+                self.spans["address", net, address].append(Span(name, name, taken, move, proved))
+            taken = move
+            address = move.wanted.address if isinstance(move.wanted, AddressValue) else address
+        net = self.net(address)
+        if net is not None:
+            self.spans["address", net, address].append(Span(name, name, taken, None, None))
+
+    def _held(self, nets: list[tuple[str, str | None]], value: Assigned) -> frozenset[Held]:
+        held: set[Held] = set()
+        for leg, (_, net) in enumerate(nets):
+            if net is None:
+                continue
+            if value.number is not None:
+                held.add(("number", net, value.number))
+            group = value.groups[leg] if leg < len(value.groups) else None
+            if group is not None:
+                held.add(("group", net, group))
+        return frozenset(held)
+
+    def _source(self, ref: Ref, nets: list[tuple[str, str | None]], moves: list[Step]) -> None:
+        found = self.states[ref.device].sources[ref.name]
+        own = [s for s in self.steps.get(ref.device, ()) if s.source == ref.name]
+        line = self.order.in_order([*own, *moves])
+        value = Assigned(found.number, found.groups)
+        nets = list(nets)
+        held = self._held(nets, value)
+        since: dict[Held, Step | None] = dict.fromkeys(held)
+        on_since: tuple[Step | None] | None = (None,) if found.enabled else None
+        for step in line:
+            if step.kind is StepKind.DISABLE and on_since is not None:
+                self.audible.append(Audible(ref, held, on_since[0], step))
+                on_since = None
+                continue
+            if step.kind is StepKind.ENABLE and on_since is None:
+                on_since = (step,)
+                continue
+            proved: Step | None
+            if isinstance(step.wanted, Assigned):
+                value, proved = step.wanted, step
+            elif step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
+                nets = self._moved(nets, step.wanted)
+                proved = self.confirm_of(step)
+            else:
+                continue
+            if on_since is not None:
+                self.audible.append(Audible(ref, held, on_since[0], step))
+                on_since = (step,)
+            held = self._exchange(ref, since, self._held(nets, value), step, proved)
+        for thing, taken in since.items():
+            self.spans[thing].append(Span(str(ref), ref.device, taken, None, None))
+        if on_since is not None:
+            self.audible.append(Audible(ref, held, on_since[0], None))
+
+    def _moved(
+        self, nets: list[tuple[str, str | None]], wanted: AddressValue
+    ) -> list[tuple[str, str | None]]:
+        there = self.net(wanted.address)
+        return [(key, there if key == wanted.interface else net) for key, net in nets]
+
+    def _exchange(
+        self,
+        ref: Ref,
+        since: dict[Held, Step | None],
+        new: frozenset[Held],
+        step: Step,
+        proved: Step | None,
+    ) -> frozenset[Held]:
+        for thing in [t for t in since if t not in new]:
+            taken = since.pop(thing)
+            self.spans[thing].append(Span(str(ref), ref.device, taken, step, proved))
+        for thing in new:
+            since.setdefault(thing, step)
+        return new
+
+    def _destination(self, ref: Ref, nets: list[tuple[str, str | None]], moves: list[Step]) -> None:
+        own = [s for s in self.steps.get(ref.device, ()) if s.destination == ref.name]
+        found = self.states[ref.device].destinations[ref.name].hears
+        pointer = found
+        nets = list(nets)
+        begins: Step | None = None
+        for step in self.order.in_order([*own, *moves]):
+            held = frozenset(self._heard(nets, pointer))
+            if step.kind is StepKind.REPOINT and isinstance(step.wanted, Hearing):
+                pointer = (
+                    step.wanted.number if step.wanted.number is not None else step.wanted.group
+                )
+            elif isinstance(step.wanted, AddressValue):
+                nets = self._moved(nets, step.wanted)
+            ends = self.confirm_of(step) if step.kind is StepKind.READDRESS else step
+            self.pointed.append(Pointed(ref, held, begins, ends))
+            begins = step
+        held = frozenset(self._heard(nets, pointer))
+        self.pointed.append(Pointed(ref, held, begins, None))
+
+    @staticmethod
+    def _heard(nets: list[tuple[str, str | None]], pointer: int | str | None) -> Iterator[Held]:
+        for _, net in nets:
+            if net is not None and pointer is not None:
+                yield ("number" if isinstance(pointer, int) else "group", net, pointer)

@@ -1,0 +1,66 @@
+"""H1, H2 and H9: no two owners hold one thing at one time, nor would after a power cycle."""
+
+from collections.abc import Iterator
+from itertools import combinations
+
+from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Saves
+from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.replay import Held, Span
+
+
+class Things:
+    """Looks at every pair of times in which two owners hold one thing."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self.scene = case.scene
+        self.plan = case.scene.plan
+        self.order = case.order
+        self.replay = case.replay
+        self.steps = case.replay.steps
+
+    def found(self) -> Iterator[Hazard]:
+        """No two owners hold one thing at one time."""
+        for thing, spans in self.replay.spans.items():
+            if len(spans) > 1:
+                for one, other in combinations(spans, 2):
+                    yield from self._apart(thing, one, other)
+
+    def _apart(self, thing: Held, one: Span, other: Span) -> Iterator[Hazard]:
+        if one.owner == other.owner or (one.taken is None and other.taken is None):
+            return
+        rules = {self._gone(one, other), self._gone(other, one)}
+        if "" in rules:
+            return
+        rule = "H9" if "H9" in rules else "H2" if thing[0] == "address" else "H1"
+        taker = other if other.taken is not None else one
+        holder = one if taker is other else other
+        step = taker.taken
+        what = f"{thing[0]} {thing[2]} on {thing[1]}"
+        tail = " and saved it" if rule == "H9" else ""
+        yield broken(
+            rule,
+            f"{label(step) if step else taker.owner} takes {what} before {holder.owner} has surely "
+            f"let go of it{tail}",
+            (step.id if step else taker.owner, holder.owner),
+        )
+
+    def _gone(self, holder: Span, taker: Span) -> str:
+        """``""`` if ``holder`` has let go for good before ``taker`` takes; else the rule broken."""
+        if holder.released is None or holder.proved is None or taker.taken is None:
+            return "held"
+        if not self.order.before(holder.proved, taker.taken):
+            return "held"
+        if holder.device == taker.device:
+            return ""
+        if self.scene.traits[holder.device].saves is not Saves.ON_SAVE:
+            return ""
+        saved = any(
+            step.kind is StepKind.SAVE
+            and self.order.before(holder.proved, step)
+            and self.order.before(step, taker.taken)
+            for step in self.steps[holder.device]
+        )
+        return "" if saved else "H9"

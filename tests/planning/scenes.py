@@ -1,0 +1,295 @@
+"""Scenes for the planning tests: a small facility by hand, and random ones by seed."""
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from ipaddress import IPv4Address, IPv4Network
+
+from orchestrator.facility.found import (
+    AsFound,
+    DestinationState,
+    DeviceState,
+    Found,
+    Identity,
+    InterfaceState,
+    NotFound,
+    SourceState,
+)
+from orchestrator.facility.numbering import Numbering, NumberRange
+from orchestrator.facility.plan import (
+    AddressRange,
+    Device,
+    Interface,
+    ListensTo,
+    Network,
+    Plan,
+    Ref,
+    Room,
+)
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Hears, Saves, Traits
+from orchestrator.facility.wanted import (
+    AskedDestination,
+    AskedDevice,
+    AskedSource,
+    Release,
+    Unit,
+)
+from orchestrator.planning.scene import Scene
+
+NUMBERING = Numbering(
+    numbers=NumberRange(1, 2999),
+    numbers_per_host=10,
+    first_in_block=1,
+    group_range=IPv4Network("239.194.0.0/16"),
+    port=5004,
+    transit=NumberRange(2990, 2993),
+)
+MEDIA = Network(
+    name="media",
+    subnet=IPv4Network("127.44.3.0/24"),
+    gateway=IPv4Address("127.44.3.254"),
+    transit=(AddressRange(IPv4Address("127.44.3.230"), IPv4Address("127.44.3.231")),),
+    numbering=NUMBERING,
+)
+BENCH = Network(name="bench", subnet=IPv4Network("127.0.2.0/24"), bench=True)
+
+
+def group(number: int) -> str:
+    """The group of a number by the test plan's rule."""
+    return NUMBERING.group(number)
+
+
+@dataclass
+class Box:
+    """A device as a test writes it down. Sources: name -> (number, enabled)."""
+
+    host: int
+    sources: dict[str, tuple[int | None, bool]] = field(default_factory=dict)
+    hears: dict[str, int | str | None] = field(default_factory=dict)
+    room: str = "north"
+    saves: Saves = Saves.AT_ONCE
+    by: Hears = Hears.NUMBER
+    at: str | None = None
+    unit: Unit = Unit.KNOWN
+    wants: dict[str, tuple[int | None, bool | None]] = field(default_factory=dict)
+    labels: dict[str, str] = field(default_factory=dict)
+    listens: dict[str, ListensTo] = field(default_factory=dict)
+    to: str | None = None
+    settings: dict[str, int] = field(default_factory=dict)
+    set_to: dict[str, int] = field(default_factory=dict)
+    off_limits: str | None = None
+    absent: bool = False
+    asked: bool = True
+
+
+def address(host: int) -> str:
+    """The media address of a host part."""
+    return f"127.44.3.{host}"
+
+
+def scene(
+    boxes: Mapping[str, Box],
+    *,
+    rooms: frozenset[str] | None = None,
+    on_air: tuple[Ref, ...] = (),
+    accepted: Mapping[str, str] | None = None,
+    releases: tuple[Release, ...] = (),
+    phases: tuple[tuple[str, ...], ...] = (),
+    media: Network = MEDIA,
+    width: int = 16,
+    response_s: float = 0.05,
+) -> Scene:
+    """Make the scene of ``boxes``."""
+    every_room = sorted({box.room for box in boxes.values()})
+    plan = Plan(
+        facility="Test",
+        networks={"media": media, "bench": BENCH},
+        rooms={name: Room(name, "point", "media") for name in every_room},
+        devices={name: _device(name, box) for name, box in boxes.items()},
+        on_air=on_air,
+    )
+    found = AsFound(
+        facility="Test",
+        taken_at="2026-01-01T00:00:00+00:00",
+        devices={name: _found(name, box, response_s) for name, box in boxes.items()},
+    )
+    return Scene(
+        plan=plan,
+        found=found,
+        asked={n: a for n, box in boxes.items() if (a := _asked(n, box)) is not None},
+        traits={name: _traits(box) for name, box in boxes.items()},
+        rooms=frozenset(every_room) if rooms is None else rooms,
+        accepted=accepted or {},
+        releases=releases,
+        phases=phases,
+        width=width,
+    )
+
+
+def _device(name: str, box: Box) -> Device:
+    home = box.to if box.at is not None and box.to else address(box.host)
+    return Device(
+        name=name,
+        room=box.room,
+        interfaces=(Interface("main", "media", home),),
+        speaks=("test",),
+        blocks=(box.host,),
+        serial=f"SN-{name}",
+        off_limits=box.off_limits,
+    )
+
+
+def _found(name: str, box: Box, response_s: float) -> Found | NotFound:
+    at = box.at or address(box.host)
+    if box.absent:
+        return NotFound(at=at, why="nothing answered", kind="Unreachable")
+    gateway = None if box.at is not None else "127.44.3.254"
+    return Found(
+        at=at,
+        response_s=response_s,
+        state=DeviceState(
+            identity=Identity(serial=f"SN-{name}", model="T-1"),
+            interfaces={"main": InterfaceState(address=at, prefix=24, gateway=gateway)},
+            sources={
+                key: SourceState(
+                    number=number,
+                    groups=(None if number is None else group(number),),
+                    label="",
+                    enabled=enabled,
+                )
+                for key, (number, enabled) in box.sources.items()
+            },
+            destinations={key: DestinationState(hears=value) for key, value in box.hears.items()},
+            settings=dict(box.settings),
+        ),
+    )
+
+
+def _asked(name: str, box: Box) -> AskedDevice | None:
+    if not box.asked or not (
+        box.wants or box.labels or box.listens or box.to or box.set_to or box.unit is not Unit.KNOWN
+    ):
+        return None
+    names = [*box.wants, *[key for key in box.labels if key not in box.wants]]
+    return AskedDevice(
+        name=name,
+        playbook="test.yaml",
+        reach_at=box.at,
+        unit=box.unit,
+        addresses={"main": box.to} if box.to else {},
+        sources={
+            key: AskedSource(
+                name=key,
+                number=box.wants.get(key, (None, None))[0],
+                enabled=box.wants.get(key, (None, None))[1],
+                label=box.labels.get(key),
+            )
+            for key in names
+        },
+        destinations={
+            key: AskedDestination(name=key, listens_to=value) for key, value in box.listens.items()
+        },
+        settings=dict(box.set_to),
+    )
+
+
+def _traits(box: Box) -> Traits:
+    return Traits(can=frozenset(StepKind), saves=box.saves, hears=box.by, settle_s=1.0)
+
+
+def random_boxes(seed: int) -> dict[str, Box]:
+    """A random facility: chains, rings, exchanges, joins, faults, listeners.
+
+    Every source holds a number of its own but for a seeded few duplicates; a random part of the
+    sources exchange numbers, a random part of the devices exchange addresses.
+    """
+    rng = random.Random(seed)
+    count = rng.randint(1, 4)
+    boxes: dict[str, Box] = {}
+    numbers = list(range(301, 320))
+    rng.shuffle(numbers)
+    for index in range(count):
+        box = Box(
+            host=31 + index,
+            room=rng.choice(["north", "south", "booth"]),
+            saves=rng.choice(list(Saves)),
+            by=rng.choice(list(Hears)),
+        )
+        for slot in range(rng.randint(1, 3)):
+            box.sources[f"s{slot}"] = (numbers.pop(), rng.random() < 0.8)
+        boxes[f"d{index}"] = box
+    _random_moves(rng, boxes, numbers)
+    _random_addresses(rng, boxes)
+    _random_join(rng, boxes, numbers)
+    _random_listeners(rng, boxes)
+    return boxes
+
+
+def _random_moves(rng: random.Random, boxes: dict[str, Box], spare: list[int]) -> None:
+    everything = [(name, key) for name, box in boxes.items() for key in box.sources]
+    movers = [pair for pair in everything if rng.random() < 0.7]
+    targets = [boxes[name].sources[key][0] for name, key in movers]
+    for position in range(len(targets)):
+        if rng.random() < 0.3 and spare:
+            targets[position] = spare.pop()
+    rng.shuffle(targets)
+    for (name, key), number in zip(movers, targets, strict=True):
+        on = rng.choice([None, None, None, True, False])
+        boxes[name].wants[key] = (number, on)
+    if len(everything) > 1 and rng.random() < 0.15:
+        (one, a), (other, b) = rng.sample(everything, 2)
+        if b in boxes[other].wants:
+            boxes[other].sources[b] = (boxes[one].sources[a][0], boxes[other].sources[b][1])
+
+
+def _random_addresses(rng: random.Random, boxes: dict[str, Box]) -> None:
+    if rng.random() < 0.5:
+        return
+    movers = [name for name in boxes if rng.random() < 0.7]
+    hosts = [boxes[name].host for name in movers]
+    if rng.random() < 0.4 and hosts:
+        hosts[0] = 90
+    rng.shuffle(hosts)
+    for name, host in zip(movers, hosts, strict=True):
+        if host != boxes[name].host:
+            boxes[name].to = address(host)
+
+
+def _random_join(rng: random.Random, boxes: dict[str, Box], spare: list[int]) -> None:
+    if rng.random() < 0.6:
+        return
+    box = Box(
+        host=50,
+        at="127.0.2.50",
+        to=address(50),
+        unit=rng.choice([Unit.FRESH, Unit.REUSED]),
+        saves=rng.choice(list(Saves)),
+        by=rng.choice(list(Hears)),
+        room=rng.choice(["north", "south"]),
+    )
+    for slot in range(rng.randint(1, 3)):
+        box.sources[f"s{slot}"] = (rng.choice([1, 2, 3, 301, 302, 303]), rng.random() < 0.7)
+    if rng.random() < 0.6 and spare:
+        box.wants["s0"] = (spare.pop(), True)
+    box.hears["in"] = rng.choice([None, 301, 305, 310])
+    if box.by is Hears.GROUP and isinstance(box.hears["in"], int):
+        box.hears["in"] = group(box.hears["in"])
+    boxes["joiner"] = box
+
+
+def _random_listeners(rng: random.Random, boxes: dict[str, Box]) -> None:
+    everything = [
+        (name, key) for name, box in boxes.items() for key in box.sources if box.at is None
+    ]
+    for box in list(boxes.values()):
+        if box.at is not None:
+            continue
+        for slot in range(rng.randint(0, 2)):
+            name, key = rng.choice(everything)
+            number = boxes[name].sources[key][0]
+            if number is None:
+                continue
+            box.hears[f"in{slot}"] = number if box.by is Hears.NUMBER else group(number)
+            if rng.random() < 0.25:
+                box.listens[f"in{slot}"] = ListensTo(source=Ref(*rng.choice(everything)))
