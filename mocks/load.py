@@ -54,11 +54,13 @@ class _Loader(yaml.SafeLoader):
     """Safe loading, with duplicate keys refused."""
 
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:  # noqa: FBT001, FBT002  # the library's signature
-        keys = [self.construct_object(key, deep=True) for key, _ in node.value]
-        twice = [key for key in keys if keys.count(key) > 1]
-        if twice:
-            line = node.start_mark.line + 1
-            raise WorldError(f"line {line}", f"{twice[0]!r} stands twice; keep one")
+        seen = set()
+        for key_node, _ in node.value:
+            key = self.construct_object(key_node, deep=True)
+            if key in seen:
+                line = key_node.start_mark.line + 1
+                raise WorldError(f"line {line}", f"{key!r} stands twice; keep one")
+            seen.add(key)
         return super().construct_mapping(node, deep=deep)
 
 

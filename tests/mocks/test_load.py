@@ -84,7 +84,7 @@ def test_connector_names_mean_slots(world_text: str) -> None:
 def test_errors_say_where_and_what(world_text: str, old: str, new: str, says: str) -> None:
     """Each mistake is refused, in words that name the place and what is wrong."""
     assert old in world_text
-    with pytest.raises(WorldError, match="^my.yaml: ") as caught:
+    with pytest.raises(WorldError, match=r"^my\.yaml: ") as caught:
         read_world(world_text.replace(old, new, 1), "my.yaml")
     assert says in str(caught.value)
 
