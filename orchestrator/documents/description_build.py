@@ -1,0 +1,173 @@
+"""A device description's values, made of its model; its parts have to fit one another."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from orchestrator.documents.description_model import (
+    DescriptionModel,
+    PickModel,
+    SettingModel,
+    WriteModel,
+)
+from orchestrator.documents.rest_words import placeholders
+from orchestrator.documents.shape import Shape, nearest
+from orchestrator.documents.tree import Fault, Path
+from orchestrator.facility.description import Description, Pick, Read, SignIn, WriteRule
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Saves, Traits
+
+PORTS = {"http": 80, "https": 443}  # RFC 9110, sections 4.2.1 and 4.2.2
+_GROUPS = frozenset({"group", "group_1", "group_2"})
+# What each write speaks of: the read that shows it, what may stand in braces, what must be
+# readable for the read-back (one of them).
+_SPEAKS_OF: dict[str, tuple[str, frozenset[str], frozenset[str]]] = {
+    "disable": ("sources", frozenset({"key", "enabled"}), frozenset({"enabled"})),
+    "enable": ("sources", frozenset({"key", "enabled"}), frozenset({"enabled"})),
+    "renumber": ("sources", frozenset({"key", "number"}) | _GROUPS, _GROUPS | {"number"}),
+    "set_label": ("sources", frozenset({"key", "label"}), frozenset({"label"})),
+    "repoint": ("destinations", frozenset({"key", "hears"}), frozenset({"hears"})),
+    "readdress": (
+        "interfaces",
+        frozenset({"key", "address", "prefix", "gateway"}),
+        frozenset({"address"}),
+    ),
+}
+
+
+def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault, ...]]:
+    """The description, and what in it does not fit together."""
+    description = Description(
+        name=model.device,
+        make=model.make,
+        scheme=model.scheme,
+        port=model.port or PORTS[model.scheme],
+        sign_in=model.sign_in,
+        reads=dict(_reads(model)),
+        writes=dict(_writes(model)),
+        traits=_traits(model),
+        settings={name: _setting(item) for name, item in model.settings.items()},
+        setting_writes={
+            name: _rule(item.write) for name, item in model.settings.items() if item.write
+        },
+        key_header=model.key_header,
+        timeout_s=model.timeout_s,
+    )
+    return description, tuple(_faults(model, description))
+
+
+def _given(model: Shape) -> Iterator[tuple[str, Any]]:
+    """The keys of a model that have a value, by the names that documents use."""
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if value is not None:
+            yield name, value
+
+
+def _pick(model: PickModel) -> Pick:
+    return Pick(
+        at=model.at,
+        values=dict(model.values),
+        unassigned=model.unassigned,
+        has_unassigned="unassigned" in model.model_fields_set,
+        digits=model.digits,
+        part=model.part,
+    )
+
+
+def _reads(model: DescriptionModel) -> Iterator[tuple[str, Read]]:
+    for name, read in _given(model.reads):
+        yield (
+            name,
+            Read(
+                get=read.get,
+                fields={key: _pick(pick) for key, pick in _given(read.fields)},
+                entries=getattr(read, "entries", None),
+                key=getattr(read, "key", None),
+                named=getattr(read, "named", "{key}"),
+            ),
+        )
+
+
+def _setting(model: SettingModel) -> Read:
+    return Read(get=model.get, fields={"value": _pick(model.field)})
+
+
+def _rule(model: WriteModel) -> WriteRule:
+    return WriteRule(
+        method=model.method,
+        path=model.path,
+        body=model.body,
+        content_type=model.content_type,
+        repeatable=model.repeatable,
+    )
+
+
+def _writes(model: DescriptionModel) -> Iterator[tuple[StepKind | str, WriteRule]]:
+    for name, write in _given(model.writes):
+        yield (name if name == "set_label" else StepKind(name)), _rule(write)
+
+
+def _traits(model: DescriptionModel) -> Traits:
+    """The traits; what the device can do follows from what there are writes for."""
+    can = {StepKind.CONFIRM, StepKind.BY_HAND}
+    can.update(StepKind(name) for name, _ in _given(model.writes) if name != "set_label")
+    if model.writes.set_label or any(item.write for item in model.settings.values()):
+        can.add(StepKind.SET)
+    return Traits(
+        can=frozenset(can),
+        saves=model.traits.saves,
+        hears=model.traits.hears,
+        legs=model.traits.legs,
+        settle_s=model.traits.settle_s,
+        late_s=model.traits.late_s,
+        save_s=model.traits.save_s,
+        holds_sender_address=model.traits.holds_sender_address,
+        requests_at_once=model.traits.requests_at_once,
+        effects={name: item.effect for name, item in model.settings.items()},
+        models=tuple(model.models),
+        tried_with=tuple(model.tried_with),
+    )
+
+
+def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
+    for name, write in _given(model.writes):
+        yield from _write_faults(name, write, built.reads)
+    for name, setting in model.settings.items():
+        if setting.write:
+            path: Path = ("settings", name, "write")
+            yield from _brace_faults(setting.write, path, frozenset({"value"}))
+    for kind in ("identity", "interfaces", "sources", "destinations", "unsaved"):
+        read = built.reads.get(kind)
+        if read is not None and "{" in read.get:
+            yield Fault(("reads", kind, "get"), "a read's path holds braces", "write it out")
+    if built.traits.saves is Saves.ON_SAVE and model.writes.save is None:
+        what = "it saves on_save, but 'writes' has no 'save'"
+        yield Fault(("traits", "saves"), what, "add writes.save, or write saves: at_once")
+    if model.sign_in is not SignIn.API_KEY and "key_header" in model.model_fields_set:
+        what = f"'key_header' means nothing where sign_in is {model.sign_in}"
+        yield Fault(("key_header",), what, "remove it, or write sign_in: api_key")
+
+
+def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> Iterator[Fault]:
+    path: Path = ("writes", name)
+    if name not in _SPEAKS_OF:
+        yield from _brace_faults(write, path, frozenset())
+        return
+    read_name, allowed, shown_by = _SPEAKS_OF[name]
+    read = reads.get(read_name)
+    readable = set(read.fields) if read is not None else set()
+    if not readable & shown_by:
+        what = f"'{name}' can't be read back: reads.{read_name} shows none of "
+        what += ", ".join(sorted(shown_by))
+        yield Fault(path, what, f"add it to reads.{read_name}.fields", at_key=True)
+        return
+    yield from _brace_faults(write, path, frozenset(allowed & (readable | {"key"})))
+
+
+def _brace_faults(write: WriteModel, path: Path, allowed: frozenset[str]) -> Iterator[Fault]:
+    for part, value in (("path", write.path), ("body", write.body)):
+        for name in placeholders(value):
+            if name not in allowed:
+                fix = nearest(f"{{{name}}}", {f"{{{word}}}" for word in allowed})
+                what = f"{{{name}}} means nothing here"
+                yield Fault((*path, part), what, fix)

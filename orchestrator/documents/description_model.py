@@ -1,0 +1,259 @@
+"""The shape of a device description."""
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
+
+from orchestrator.documents import fields
+from orchestrator.documents.rest_words import read_body, read_path, read_pointer
+from orchestrator.documents.shape import Shape
+from orchestrator.facility.description import SignIn
+from orchestrator.facility.traits import Effect, Hears, Saves
+
+_POINTER_PATTERN = r"^(/([^~/]|~[01])*)*$"  # RFC 6901, section 3
+
+
+def _read_header(value: Any) -> str:
+    """A header's name: a token (RFC 9110, section 5.6.2)."""
+    text = fields.read_text(value)
+    if not re.fullmatch(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+", text):
+        fields.refuse(f"{fields.shown(text)} is no header name", "write letters, digits and '-'")
+    return text
+
+
+def _read_named(value: Any) -> str:
+    text = fields.read_text(value)
+    if text.count("{key}") != 1 or "{" in text.replace("{key}", ""):
+        fields.refuse(f"{fields.shown(text)} does not hold {{key}} once", "write input-{key}")
+    return text
+
+
+def _pick_from_text(value: Any) -> Any:
+    return {"at": value} if isinstance(value, str) else value
+
+
+Pointer = Annotated[
+    str,
+    PlainValidator(read_pointer),
+    WithJsonSchema({"type": "string", "pattern": _POINTER_PATTERN}),
+]
+RequestPath = Annotated[
+    str, PlainValidator(read_path), WithJsonSchema({"type": "string", "pattern": "^/"})
+]
+Body = Annotated[Any, PlainValidator(read_body), WithJsonSchema({})]
+Header = Annotated[str, PlainValidator(_read_header), WithJsonSchema({"type": "string"})]
+Named = Annotated[
+    str,
+    PlainValidator(_read_named),
+    WithJsonSchema({"type": "string", "pattern": r"^[^{]*\{key\}[^{]*$"}),
+]
+Digits = Annotated[
+    int,
+    PlainValidator(fields.whole(1, 10)),
+    WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 10}),
+]
+Legs = Annotated[
+    int,
+    PlainValidator(fields.whole(1, 2)),
+    WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 2}),
+]
+
+
+class PickModel(Shape):
+    """Where one value stands in an answer, and how it is read and written."""
+
+    at: Pointer = Field(description="JSON Pointer (RFC 6901) from the entry, or the document.")
+    values: dict[str, Body] = Field(
+        {}, description="Our values (true, false, a word) and what the device says for them."
+    )
+    unassigned: Body = Field(None, description="What the device says for no number, no group.")
+    digits: Digits | None = Field(
+        None, description="The device keeps the number as text of so many digits, zero-padded."
+    )
+    part: Literal["address", "prefix", "port"] | None = Field(
+        None, description="The value is this part of a.b.c.d/len or a.b.c.d:port."
+    )
+
+
+Pick = Annotated[
+    PickModel, BeforeValidator(_pick_from_text, json_schema_input_type=str | PickModel)
+]
+
+
+class IdentityFields(Shape):
+    """Who it says it is."""
+
+    serial: Pick = Field(description="Its serial number.")
+    model: Pick | None = Field(None, description="Its model.")
+    firmware: Pick | None = Field(None, description="Its firmware version.")
+
+
+class InterfaceFields(Shape):
+    """What an interface holds."""
+
+    address: Pick = Field(description="Its IPv4 address.")
+    prefix: Pick | None = Field(None, description="Its prefix length.")
+    gateway: Pick | None = Field(None, description="Its gateway.")
+
+
+class SourceFields(Shape):
+    """What a source holds."""
+
+    number: Pick | None = Field(None, description="Its channel number.")
+    group: Pick | None = Field(None, description="Its group, on the one leg.")
+    group_1: Pick | None = Field(None, description="Its group on the first leg.")
+    group_2: Pick | None = Field(None, description="Its group on the second leg.")
+    label: Pick | None = Field(None, description="Its label.")
+    enabled: Pick | None = Field(None, description="Whether it sends.")
+
+
+class DestinationFields(Shape):
+    """What a destination holds."""
+
+    hears: Pick = Field(description="The number or group that it hears.")
+    label: Pick | None = Field(None, description="Its label.")
+
+
+class UnsavedFields(Shape):
+    """Whether it runs on something that it would not boot with."""
+
+    unsaved: Pick = Field(description="True if something is not saved.")
+
+
+class _ReadModel(Shape):
+    get: RequestPath = Field(description="The path to GET.")
+    entries: Pointer | None = Field(
+        None, description="Pointer to the list or object of entries; none: the document is one."
+    )
+    key: Pointer | None = Field(
+        None, description="Pointer inside an entry to the device's own key for it."
+    )
+    named: Named = Field("{key}", description="The name made of the key, as in input-{key}.")
+
+
+class IdentityRead(Shape):
+    """Where its identity is read."""
+
+    get: RequestPath = Field(description="The path to GET.")
+    fields: IdentityFields = Field(description="Where each value stands.")
+
+
+class InterfacesRead(_ReadModel):
+    """Where its interfaces are read."""
+
+    fields: InterfaceFields = Field(description="Where each value stands.")
+
+
+class SourcesRead(_ReadModel):
+    """Where its sources are read."""
+
+    fields: SourceFields = Field(description="Where each value stands.")
+
+
+class DestinationsRead(_ReadModel):
+    """Where its destinations are read."""
+
+    fields: DestinationFields = Field(description="Where each value stands.")
+
+
+class UnsavedRead(Shape):
+    """Where it says whether something is not saved."""
+
+    get: RequestPath = Field(description="The path to GET.")
+    fields: UnsavedFields = Field(description="Where the value stands.")
+
+
+class ReadsModel(Shape):
+    """Where everything is read."""
+
+    identity: IdentityRead = Field(description="Who it is.")
+    interfaces: InterfacesRead | None = Field(None, description="Its interfaces.")
+    sources: SourcesRead | None = Field(None, description="Its sources.")
+    destinations: DestinationsRead | None = Field(None, description="Its destinations.")
+    unsaved: UnsavedRead | None = Field(None, description="Whether something is not saved.")
+
+
+class WriteModel(Shape):
+    """How one kind of step is written."""
+
+    method: Literal["PUT", "PATCH", "POST", "DELETE"] = Field(description="The HTTP method.")
+    path: RequestPath = Field(description="The path; may hold {key} and fields.")
+    body: Body = Field(None, description="The JSON body; texts may hold {key} and fields.")
+    content_type: fields.Text = Field("application/json", description="The body's media type.")
+    repeatable: fields.Flag = Field(
+        True, description="Whether sending it twice does what sending it once does."
+    )
+
+
+class WritesModel(Shape):
+    """How each kind of step is written; what is missing, the device can't do."""
+
+    disable: WriteModel | None = Field(None, description="Switch a source off.")
+    enable: WriteModel | None = Field(None, description="Switch a source on.")
+    renumber: WriteModel | None = Field(None, description="Give a source its number and group.")
+    set_label: WriteModel | None = Field(None, description="Give a source its label.")
+    repoint: WriteModel | None = Field(None, description="Point a destination at something else.")
+    save: WriteModel | None = Field(None, description="Save what runs, to boot with it.")
+    readdress: WriteModel | None = Field(None, description="Give an interface its address.")
+
+
+class SettingModel(Shape):
+    """One setting of the device."""
+
+    get: RequestPath = Field(description="The path to GET.")
+    field: Pick = Field(description="Where its value stands.")
+    effect: Effect = Field(
+        Effect.NONE, strict=False, description="What changing it does beside the change."
+    )
+    write: WriteModel | None = Field(None, description="How it is written; {value} is the value.")
+
+
+class TraitsModel(Shape):
+    """How the device behaves."""
+
+    saves: Saves = Field(
+        Saves.AT_ONCE, strict=False, description="When a change is what it boots with."
+    )
+    hears: Hears = Field(
+        Hears.NUMBER, strict=False, description="What a destination holds: number or group."
+    )
+    legs: Legs = Field(1, description="How many legs a source has.")
+    settle_s: fields.Seconds = Field(
+        10.0, description="Seconds from a readdress until it answers at the new address."
+    )
+    late_s: fields.Seconds = Field(
+        5.0, description="Seconds within which an accepted write shows in a read-back."
+    )
+    save_s: fields.Seconds = Field(0.0, description="Seconds that a save takes.")
+    holds_sender_address: fields.Flag = Field(
+        False, description="Its destinations hold the sender's address."
+    )
+    requests_at_once: fields.Count = Field(1, description="How many requests it bears at one time.")
+
+
+class DescriptionModel(Shape):
+    """How a make and model of device is spoken to."""
+
+    device: fields.Name = Field(description="The description's name, as 'speaks' uses it.")
+    make: fields.Text = Field(description="The make.")
+    models: list[fields.Text] = Field(
+        min_length=1, description="The models, as the device says them itself."
+    )
+    tried_with: list[fields.Text] = Field(
+        [], description="Firmware versions it was tried with; 2.7 covers 2.7.3."
+    )
+    scheme: Literal["http", "https"] = Field("https", description="http or https.")
+    port: fields.Port | None = Field(None, description="TCP port; without it, the scheme's own.")
+    timeout_s: fields.Seconds = Field(5.0, description="Seconds until an answer is given up.")
+    sign_in: SignIn = Field(SignIn.NONE, strict=False, description="How requests are signed.")
+    key_header: Header = Field("X-Api-Key", description="The header that carries an API key.")
+    reads: ReadsModel = Field(description="Where everything is read.")
+    settings: dict[fields.Name, SettingModel] = Field({}, description="Its settings, by name.")
+    writes: WritesModel = Field(
+        default_factory=lambda: WritesModel.model_validate({}),
+        description="How each step is written.",
+    )
+    traits: TraitsModel = Field(
+        default_factory=lambda: TraitsModel.model_validate({}), description="How it behaves."
+    )

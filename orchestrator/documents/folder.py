@@ -1,0 +1,221 @@
+"""A facility's folder: found, read whole, and everything that is wrong told at once."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from orchestrator.documents import yaml_reader
+from orchestrator.documents.description_build import build_description
+from orchestrator.documents.description_model import DescriptionModel
+from orchestrator.documents.places import PLAN_FILE, Places
+from orchestrator.documents.plan_build import build_plan
+from orchestrator.documents.plan_model import PlanModel
+from orchestrator.documents.playbook_build import build_playbook
+from orchestrator.documents.playbook_model import PlaybookModel
+from orchestrator.documents.shape import M, fit
+from orchestrator.documents.tree import Fault, Tree
+from orchestrator.documents.tree import Path as TreePath
+from orchestrator.errors import CallError, DocumentError, Problem
+from orchestrator.facility.description import Description
+from orchestrator.facility.plan import Plan
+from orchestrator.facility.wanted import Playbook
+from orchestrator.planning.check import BUILT_IN, findings
+
+# Where a device description holds the device's own JSON, in which null means null.
+_JSON_KEYS = frozenset({"unassigned", "values", "body"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Documents:
+    """A facility's documents as values; ``positions`` finds the place of a thing in them."""
+
+    folder: Path
+    plan: Plan
+    playbooks: tuple[Playbook, ...]
+    descriptions: Mapping[str, Description]
+    positions: Places
+
+
+def find_folder(start: Path) -> Path:
+    """The facility's folder: ``start`` or the nearest one above it that has a ``plan.yaml``.
+
+    Raises:
+        CallError: there is none.
+    """
+    where = start.absolute()
+    for folder in (where, *where.parents):
+        if (folder / PLAN_FILE).is_file():
+            return folder
+    raise CallError(
+        f"no {PLAN_FILE} in {where} or any folder above it",
+        "go to the facility's folder, name it with --facility, or make one with 'cutsheet new'",
+    )
+
+
+def load(folder: Path, playbooks: Sequence[Path] | None = None) -> Documents:
+    """Read a facility's documents; ``playbooks`` None: all of the folder's.
+
+    Raises:
+        DocumentError: a document can't be read, or is not of its shape.
+        CallError: a playbook named does not exist.
+    """
+    gathered = _gather(folder, playbooks)
+    if gathered.problems or gathered.plan is None:
+        raise DocumentError(gathered.problems)
+    return gathered.documents(gathered.plan)
+
+
+def check(documents: Documents, others: Collection[str] = BUILT_IN) -> tuple[Problem, ...]:
+    """What is wrong among documents that are well formed, each at its place.
+
+    ``others`` are the ways to speak that need no device description, plug-ins included.
+    """
+    found = findings(documents.plan, documents.playbooks, documents.descriptions, others)
+    place = documents.positions.problem
+    return tuple(sorted({place(f.document, f.path, f.what, f.fix) for f in found}))
+
+
+def load_checked(
+    folder: Path,
+    playbooks: Sequence[Path] | None = None,
+    others: Collection[str] = BUILT_IN,
+) -> Documents:
+    """Read a facility's documents and check them against one another.
+
+    Raises:
+        DocumentError: with everything that is wrong: text, shape, and what does not agree.
+        CallError: a playbook named does not exist.
+    """
+    gathered = _gather(folder, playbooks)
+    problems = list(gathered.problems)
+    if gathered.plan is not None:
+        # A description that can't be read is no reason to call its name unknown.
+        known = {*others, *gathered.unread}
+        problems.extend(check(gathered.documents(gathered.plan), known))
+    if problems or gathered.plan is None:
+        raise DocumentError(problems)
+    return gathered.documents(gathered.plan)
+
+
+@dataclass
+class _Gathered:
+    """What was read so far, and what was wrong with it."""
+
+    folder: Path
+    problems: list[Problem] = field(default_factory=list)
+    trees: dict[str, Tree] = field(default_factory=dict)
+    plan: Plan | None = None
+    playbooks: list[Playbook] = field(default_factory=list)
+    descriptions: dict[str, Description] = field(default_factory=dict)
+    unread: set[str] = field(default_factory=set)
+
+    def documents(self, plan: Plan) -> Documents:
+        return Documents(
+            folder=self.folder,
+            plan=plan,
+            playbooks=tuple(self.playbooks),
+            descriptions=dict(self.descriptions),
+            positions=Places(dict(self.trees)),
+        )
+
+    def read(
+        self, path: Path, model: type[M], json_keys: frozenset[str] = frozenset()
+    ) -> tuple[M | None, Tree | None]:
+        """Read one document; what is wrong joins ``problems``."""
+        file = self.shown(path)
+        try:
+            tree, problems = yaml_reader.read(_bytes(path, file), file)
+        except DocumentError as error:
+            self.problems.extend(error.problems)
+            return None, None
+        self.trees[file] = tree
+        self.problems.extend(problems)
+
+        def free(where: TreePath) -> bool:
+            return not json_keys.isdisjoint(map(str, where))
+
+        value, faults = fit(tree, model, free=free)
+        self.tell(tree, faults)
+        return (None if problems else value), tree
+
+    def tell(self, tree: Tree, faults: Iterable[Fault]) -> None:
+        """Add what is wrong in a document."""
+        self.problems.extend(tree.problem(fault) for fault in faults)
+
+    def shown(self, path: Path) -> str:
+        """A file as people are told of it: from the facility's folder where it lies in it."""
+        whole = path.absolute()
+        if whole.is_relative_to(self.folder):
+            return whole.relative_to(self.folder).as_posix()
+        return str(path)
+
+
+def _gather(folder: Path, playbooks: Sequence[Path] | None) -> _Gathered:
+    gathered = _Gathered(folder.absolute())
+    _gather_plan(gathered)
+    for path in _files(gathered, "devices"):
+        _gather_description(gathered, path)
+    if playbooks is None:
+        playbooks = _files(gathered, "playbooks")
+    for path in playbooks:
+        if not path.is_file():
+            raise CallError(f"there is no playbook {path}", "name a file that exists")
+        _gather_playbook(gathered, path)
+    return gathered
+
+
+def _gather_plan(gathered: _Gathered) -> None:
+    model, tree = gathered.read(gathered.folder / PLAN_FILE, PlanModel)
+    if model is not None and tree is not None:
+        plan, faults = build_plan(model)
+        gathered.tell(tree, faults)
+        gathered.plan = None if faults else plan
+
+
+def _gather_description(gathered: _Gathered, path: Path) -> None:
+    model, tree = gathered.read(path, DescriptionModel, _JSON_KEYS)
+    if model is None or tree is None:
+        named = tree.node(("device",)) if tree else None
+        gathered.unread.add(named.text if named else path.stem)
+        return
+    description, faults = build_description(model)
+    if description.name in gathered.descriptions:
+        what = f"another file describes '{description.name}' too"
+        faults = (*faults, Fault(("device",), what, "give one of them another name"))
+    gathered.tell(tree, faults)
+    gathered.descriptions[description.name] = description
+
+
+def _gather_playbook(gathered: _Gathered, path: Path) -> None:
+    model, tree = gathered.read(path, PlaybookModel)
+    if model is not None and tree is not None:
+        playbook, faults = build_playbook(model, tree.file, gathered.plan)
+        gathered.tell(tree, faults)
+        if not faults:
+            gathered.playbooks.append(playbook)
+
+
+def _files(gathered: _Gathered, name: str) -> list[Path]:
+    """The documents in a folder of the facility, sorted; one that would be passed over is told."""
+    folder = gathered.folder / name
+    if not folder.is_dir():
+        return []
+    files = sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+    for path in files:
+        if path.suffix.lower() in (".yml", ".yaml") and path.suffix != ".yaml":
+            what = "a document here has to end in .yaml; this one is not read"
+            fix = f"rename it to {path.stem}.yaml"
+            gathered.problems.append(Problem(gathered.shown(path), 0, 0, what, fix))
+    return [path for path in files if path.suffix == ".yaml"]
+
+
+def _bytes(path: Path, file: str) -> bytes:
+    try:
+        if path.stat().st_size > yaml_reader.LARGEST:
+            what = f"the file has more than {yaml_reader.LARGEST} bytes"
+            raise DocumentError([Problem(file, 0, 0, what, "split the facility into folders")])
+        return path.read_bytes()
+    except OSError as error:
+        what = f"the file can't be read: {error.strerror}"
+        fix = "check that it exists and may be read"
+        raise DocumentError([Problem(file, 0, 0, what, fix)]) from None

@@ -1,0 +1,72 @@
+"""JSON Pointers, request paths and bodies of a device description, checked in our own words."""
+
+import math
+import re
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import unquote
+
+from orchestrator.documents.fields import read_text, refuse, shown
+
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+_POINTER = re.compile(r"(?:/(?:[^~/]|~[01])*)*")  # RFC 6901, section 3
+_PATH = re.compile(r"/[A-Za-z0-9._~!$&'()*+,;=:@/%?{}\[\]|-]*")  # RFC 3986, section 3.3
+_NOT_A_LETTER = re.compile("[^a-z]")
+
+
+def read_pointer(value: Any) -> str:
+    """A JSON Pointer: empty for the whole, or parts that each begin with ``/``."""
+    if value == "":
+        return ""
+    text = read_text(value)
+    if not _POINTER.fullmatch(text):
+        fix = "begin with '/'; write '~0' for '~' and '~1' for '/' inside a name"
+        refuse(f"{shown(text)} is no JSON Pointer", fix)
+    return text
+
+
+def read_path(value: Any) -> str:
+    """A request's path on the device itself, never its factory reset."""
+    text = read_text(value)
+    if not text.startswith("/") or text.startswith("//"):
+        refuse(f"{shown(text)} is no path", "begin with one '/'; the address comes from the plan")
+    if not _PATH.fullmatch(text) or ".." in unquote(text).split("/"):
+        refuse(f"{shown(text)} is no plain path", "percent-encode odd characters; leave out '..'")
+    _refuse_reset(text)
+    return text
+
+
+def read_body(value: Any) -> Any:
+    """Any JSON that is finite and asks for no factory reset."""
+    for item in _inside(value):
+        if isinstance(item, float) and not math.isfinite(item):
+            refuse(f"{item} is no JSON number", "write a finite number (RFC 8259, section 6)")
+        if isinstance(item, str):
+            _refuse_reset(item)
+    return value
+
+
+def placeholders(value: Any) -> Iterator[str]:
+    """The names between braces in every text of ``value``, keys apart."""
+    for item in _inside(value, keys=False):
+        if isinstance(item, str):
+            yield from PLACEHOLDER.findall(item)
+
+
+def _refuse_reset(text: str) -> None:
+    """``factory-reset`` is the operation of RFC 8808, section 2; no step here may ever ask it."""
+    if "factoryreset" in _NOT_A_LETTER.sub("", unquote(unquote(text)).lower()):
+        refuse("a factory reset may not be listed", "remove it; do that by hand at the device")
+
+
+def _inside(value: Any, *, keys: bool = True) -> Iterator[Any]:
+    if isinstance(value, dict):
+        for key, item in value.items():
+            if keys:
+                yield key
+            yield from _inside(item, keys=keys)
+    elif isinstance(value, list):
+        for item in value:
+            yield from _inside(item, keys=keys)
+    else:
+        yield value

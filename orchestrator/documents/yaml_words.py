@@ -1,0 +1,77 @@
+"""What the YAML parser stumbled over, in words that say what to do."""
+
+import yaml
+
+_BRACKETS = (
+    "a bracket or brace is not closed, or a comma is missing",
+    "close it, or add the comma",
+)
+_INDENT = (
+    "this line does not line up with those above it",
+    "give it the same indentation as its neighbours",
+)
+# A part of the parser's own words -> what, fix. The first that fits is taken.
+_WORDS: tuple[tuple[str, tuple[str, str]], ...] = (
+    (
+        "mapping values are not allowed",
+        (
+            "a ':' stands where no value can begin",
+            "check the indentation, or put quotes round a text that holds ': '",
+        ),
+    ),
+    (
+        "could not find expected ':'",
+        ("this line has no ':' after its key", "write 'key: value', or mend the line above it"),
+    ),
+    ("expected ',' or '}'", _BRACKETS),
+    ("expected ',' or ']'", _BRACKETS),
+    ("did not find expected key", _INDENT),
+    ("did not find expected '-' indicator", _INDENT),
+    ("expected <block end>", _INDENT),
+    (
+        "block sequence entries are not allowed",
+        ("a '- ' can't stand here", "put it on its own line"),
+    ),
+    (
+        "unexpected end of stream",
+        ("a quote that opens here is not closed", "close it with the same quote"),
+    ),
+    ("unknown escape", ("this backslash means nothing here", "double it, or use single quotes")),
+    (
+        "document start",
+        ("something stands after the end of the document", "keep one document in a file"),
+    ),
+    ("directive", ("this line begins with '%', as directives do", "remove the line, or quote it")),
+)
+
+
+def in_words(error: yaml.YAMLError, text: str) -> tuple[int, int, str, str]:
+    """Line, column (from 1; 0 if unknown), what is wrong, and the fix."""
+    said = str(getattr(error, "problem", None) or "it makes no sense here")
+    mark = getattr(error, "problem_mark", None)
+    opened = getattr(error, "context_mark", None)
+    if opened is not None and (mark is None or "end of stream" in said or _at_end(mark, text)):
+        mark = opened
+    if mark is None:
+        return 0, 0, f"this can't be read as YAML: {said}", "check quotes, brackets, indentation"
+    what, fix = _said(said, _character(mark, text))
+    return mark.line + 1, mark.column + 1, what, fix
+
+
+def _said(said: str, character: str) -> tuple[str, str]:
+    if "cannot start any token" in said or character == "\t":
+        if character == "\t":
+            return "a tab stands where only spaces may", "indent with spaces"
+        return f"a text can't begin with {character!r}", "put quotes round it"
+    for part, words in _WORDS:
+        if part in said:
+            return words
+    return f"this can't be read as YAML: {said}", "check quotes, brackets and indentation near here"
+
+
+def _character(mark: yaml.Mark, text: str) -> str:
+    return text[mark.index] if 0 <= mark.index < len(text) else ""
+
+
+def _at_end(mark: yaml.Mark, text: str) -> bool:
+    return not text[mark.index :].strip()
