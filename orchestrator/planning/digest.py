@@ -1,0 +1,42 @@
+"""The digest of a sequence: what an approval holds on to."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from hashlib import sha256
+from typing import Any
+
+from orchestrator.facility.step import Sequence
+
+# What a step is expected to take says nothing about what it does: two surveys of the same
+# devices differ in it by chance, and should not give two digests.
+_LEFT_OUT = frozenset({"estimate_s"})
+
+
+def digest(sequence: Sequence) -> str:
+    """The first 16 hexadecimal digits of the SHA-256 (FIPS 180-4) over the canonical sequence."""
+    return sha256(canonical(sequence).encode()).hexdigest()[:16]
+
+
+def canonical(sequence: Sequence) -> str:
+    """The sequence as JSON with one spelling only: keys sorted, no spaces, ASCII.
+
+    ``true``, ``1``, ``1.0`` and ``"1"`` stay apart; so do the kinds of value, by their keys.
+    """
+    return json.dumps(
+        _plain(sequence), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
+    )
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        names = (item.name for item in fields(value))
+        return {name: _plain(getattr(value, name)) for name in names if name not in _LEFT_OUT}
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    return value
