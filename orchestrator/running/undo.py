@@ -1,0 +1,215 @@
+"""Taking a run back: what it wrote, and only that, as wishes for a run of its own.
+
+The answer is planned, proved and applied like any change. Faults that the run mended stay
+mended, by name. What another hand has changed since is asked about.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from orchestrator.facility.found import AsFound, DeviceState
+from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.plan import ListensTo, Ref
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
+from orchestrator.facility.wanted import (
+    AskedDestination,
+    AskedDevice,
+    AskedSource,
+    Auto,
+    SettingValue,
+)
+from orchestrator.running.events import Event
+from orchestrator.running.record import RunRecord
+from orchestrator.running.value import Absent, same, value_of
+from orchestrator.running.view import StepState, found_so, in_doubt, step_states
+
+_LANDED = frozenset({StepState.PROVED, StepState.SENT, StepState.UNSURE})
+_Line = dict[str, list[Step]]
+
+
+@dataclass(frozen=True, slots=True)
+class TakeBack:
+    """What is asked for so that a run is taken back, and what is not taken back.
+
+    ``stays`` names, in words, each mended fault that stays mended. ``hazards`` are values that
+    somebody else changed since.
+    """
+
+    asked: Mapping[str, AskedDevice]
+    stays: tuple[str, ...] = ()
+    hazards: tuple[Hazard, ...] = ()
+
+
+def written_steps(record: RunRecord, events: Sequence[Event]) -> tuple[Step, ...]:
+    """The steps whose write is, or may be, in a device: what there is to take back."""
+    states = step_states(record, events)
+    untouched = found_so(record, events)
+    doubt = in_doubt(record, events)
+    return tuple(
+        step
+        for step in record.sequence.steps
+        if step.kind not in {StepKind.CONFIRM, StepKind.SAVE}
+        and step.id not in untouched
+        and (states[step.id] in _LANDED or step.id in doubt)
+    )
+
+
+def addresses(record: RunRecord) -> Mapping[str, tuple[str, ...]]:
+    """Where each device of a run may answer: where it stood before, and all it was moved to."""
+    found: dict[str, dict[str, None]] = {}
+    for device, entry in record.before.items():
+        found.setdefault(device, {})[entry.at] = None
+    for step in record.sequence.steps:
+        if step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
+            found.setdefault(step.device, {})[step.wanted.address] = None
+    return {device: tuple(where) for device, where in found.items()}
+
+
+def take_back(record: RunRecord, events: Sequence[Event], now: AsFound) -> TakeBack:
+    """What has to be asked for, so that everything that the run wrote is as it was before."""
+    lines: dict[str, _Line] = {}
+    for step in written_steps(record, events):
+        lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
+    before = {name: entry.state for name, entry in record.before.items()}
+    mended = _mended(record, {s.subject for line in lines.values() for s in _renumbers(line)})
+    worker = _Worker(record, before, mended)
+    asked = {name: worker.device(name, line) for name, line in lines.items()}
+    hazards = tuple(
+        hazard
+        for name, line in lines.items()
+        for hazard in _changed_since(name, line, now.state(name))
+    )
+    return TakeBack(asked, tuple(worker.stays), hazards)
+
+
+def _thing(step: Step) -> str:
+    match step.kind:
+        case StepKind.DISABLE | StepKind.ENABLE:
+            return f"{step.source} enabled"
+        case StepKind.RENUMBER:
+            return f"{step.source} number"
+        case StepKind.REPOINT:
+            return f"{step.destination} pointer"
+        case StepKind.READDRESS if isinstance(step.wanted, AddressValue):
+            return f"{step.wanted.interface} address"
+        case _:
+            return f"{step.source or ''} {step.setting}"
+
+
+def _renumbers(line: _Line) -> Iterable[Step]:
+    return (steps[0] for steps in line.values() if steps[0].kind is StepKind.RENUMBER)
+
+
+def _mended(record: RunRecord, renumbered: set[str]) -> Mapping[str, str]:
+    """The sources that must not get their old number back, and which fault that would restore.
+
+    Where every holder of a duplicate was moved, the first may go back: alone it is no duplicate.
+    """
+    kept: dict[str, str] = {}
+    for thing, holders in record.mended.items():
+        moved = [name for name in holders if name in renumbered]
+        stays = moved[1:] if len(moved) == len(holders) else moved
+        for name in stays:
+            kept.setdefault(name, thing)
+    return kept
+
+
+@dataclass
+class _Worker:
+    record: RunRecord
+    before: Mapping[str, DeviceState]
+    mended: Mapping[str, str]
+    stays: list[str] = field(default_factory=list)
+
+    def device(self, name: str, line: _Line) -> AskedDevice:
+        was = self.before[name]
+        sources: dict[str, AskedSource] = {}
+        destinations: dict[str, AskedDestination] = {}
+        settings: dict[str, SettingValue] = {}
+        exact: dict[str, tuple[str, int, str | None]] = {}
+        for steps in line.values():
+            step = steps[0]
+            if step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
+                interface = was.interfaces[step.wanted.interface]
+                exact[step.wanted.interface] = (
+                    interface.address,
+                    interface.prefix,
+                    interface.gateway,
+                )
+            elif step.destination is not None:
+                destinations[step.destination] = AskedDestination(
+                    name=step.destination, listens_to=self._heard(name, step.destination)
+                )
+            elif step.source is not None:
+                asked = sources.get(step.source, AskedSource(name=step.source))
+                sources[step.source] = self._source(step, asked, was)
+            elif step.setting is not None:
+                settings[step.setting] = was.settings[step.setting]
+        return AskedDevice(
+            name=name,
+            playbook=f"run {self.record.id}, taken back",
+            exact=exact,
+            sources=sources,
+            destinations=destinations,
+            settings=settings,
+        )
+
+    def _source(self, step: Step, asked: AskedSource, was: DeviceState) -> AskedSource:
+        """Add to what is asked of a source what ``step`` wrote of it."""
+        name = asked.name
+        old = was.sources[name]
+        number, groups, label, enabled = asked.number, asked.groups, asked.label, asked.enabled
+        if step.kind is StepKind.RENUMBER:
+            if step.subject in self.mended:
+                self.stays.append(
+                    f"{step.subject} keeps its new number; its old one, {old.number}, was a "
+                    f"duplicate ({self.mended[step.subject]})"
+                )
+            else:
+                number = Auto.UNASSIGNED if old.number is None else old.number
+                groups = tuple(group or "" for group in old.groups) if all(old.groups) else None
+        elif step.kind is StepKind.SET:
+            label = old.label
+        else:
+            enabled = old.enabled
+        return AskedSource(name=name, number=number, groups=groups, label=label, enabled=enabled)
+
+    def _heard(self, device: str, destination: str) -> ListensTo:
+        """What a destination heard before: the source, where that is known, so that it follows."""
+        pointer = self.before[device].destinations[destination].hears
+        holders = [
+            Ref(other, name)
+            for other, state in self.before.items()
+            for name, source in state.sources.items()
+            if pointer is not None and pointer in (source.number, *source.groups)
+        ]
+        if len(holders) == 1 and str(holders[0]) not in self.mended:
+            return ListensTo(source=holders[0])
+        if isinstance(pointer, int):
+            return ListensTo(number=pointer)
+        return ListensTo(group=pointer)
+
+
+def _changed_since(name: str, line: _Line, now: DeviceState | None) -> Iterable[Hazard]:
+    """Values that are neither what the run wrote nor what was there before it."""
+    if now is None:
+        return
+    for steps in line.values():
+        current = value_of(steps[0], now)
+        known: list[StepValue] = [steps[0].as_found, *(step.wanted for step in steps)]
+        if any(same(value, current) for value in known):
+            continue
+        shown = "missing" if isinstance(current, Absent) else current
+        yield Hazard(
+            name=f"changed-since:{steps[0].subject}:{steps[0].kind}",
+            rule="H7",
+            grade=Grade.NEEDS_NAME,
+            what=f"{steps[0].subject}: the run left {_last(steps)}, but it is {shown} now; "
+            "somebody else changed it since",
+            where=(steps[0].subject, name),
+            fix=f"find out who and why; accept it by name to put it back to {steps[0].as_found}",
+        )
+
+
+def _last(steps: Sequence[Step]) -> Assigned | AddressValue | Hearing | SettingValue | None:
+    return steps[-1].wanted
