@@ -1,0 +1,128 @@
+"""Which error an answer is, and the device's own words.
+
+======================  =======================  ==========================================
+status                  to a read                to a write
+======================  =======================  ==========================================
+2xx                     fine                     fine
+300 ... 306             Rejected (a redirect)    OutcomeUnknown: 303 may follow a done deed
+307, 308                Rejected (a redirect)    Rejected: to be sent elsewhere, not done
+401, 403                SignInRefused            SignInRefused
+408, 423, 425, 429,     Busy                     Busy
+503
+other 4xx               Rejected                 Rejected
+501, 505                Broken                   Rejected: the device can't do such a thing
+other 5xx               Broken                   OutcomeUnknown: it may have failed half-way
+======================  =======================  ==========================================
+
+Sources: RFC 9110, sections 15.4 to 15.6; RFC 4918, 11.3 (423); RFC 6585, 4 (429); RFC 8470, 5.2
+(425). Redirects are never followed: a signed request goes to the device and nowhere else.
+"""
+
+import json
+import re
+import unicodedata
+from collections.abc import Callable
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+
+from orchestrator.adapters.messages import Party, Request, Response
+from orchestrator.errors import (
+    Broken,
+    Busy,
+    DeviceError,
+    OutcomeUnknown,
+    Rejected,
+    SignInRefused,
+)
+from orchestrator.facility.description import Json
+
+MOST_WORDS = 200
+"""Characters of a device's own words that are passed on."""
+
+_MOST_READ = 4000
+_SIGN_IN = frozenset({401, 403})
+_BUSY = frozenset({408, 423, 425, 429, 503})
+_ELSEWHERE = frozenset({307, 308})
+_CANNOT = frozenset({501, 505})
+_MEMBERS = ("problem", "error", "message", "detail", "reason", "description")
+_NOT_SHOWN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+Redact = Callable[[str], str]
+
+
+def judge(
+    request: Request, response: Response, party: Party, redact: Redact, now: datetime | None = None
+) -> DeviceError | None:
+    """The error that ``response`` is, None if it is fine. ``now`` is the time, for Retry-After."""
+    status = response.status
+    if 200 <= status < 300 or status in request.also_fine:  # noqa: PLR2004 - RFC 9110, 15.3
+        return None
+    at = (party.device, party.address, request.doing)
+    said = _said(response, redact)
+    if status in _SIGN_IN:
+        return SignInRefused(*at, said)
+    if status in _BUSY:
+        return Busy(*at, said, retry_after_s(response.headers.get("retry-after", ""), now))
+    if status < 400:  # noqa: PLR2004 - RFC 9110, 15.4
+        return _redirected(request, status, at)
+    if status < 500 or (status in _CANNOT and not request.reads):  # noqa: PLR2004 - RFC 9110, 15.5
+        return Rejected(*at, said, status)
+    return Broken(*at, said) if request.reads else OutcomeUnknown(*at, said)
+
+
+def _redirected(request: Request, status: int, at: tuple[str, str, str]) -> DeviceError:
+    said = f"{status}, it points elsewhere; redirects are not followed"
+    if request.reads or status in _ELSEWHERE:
+        return Rejected(*at, said, status)
+    return OutcomeUnknown(*at, said)
+
+
+def _said(response: Response, redact: Redact) -> str:
+    words = clean(own_words(response), redact)
+    return f"{response.status}: {words}" if words else str(response.status)
+
+
+def clean(text: str, redact: Redact) -> str:
+    """``text`` fit for one line: no secret, no control or format characters, not long."""
+    text = redact(text)[:_MOST_READ]
+    if text.lstrip().startswith("<"):
+        text = re.sub(r"<[^>]*>", " ", text)
+    text = "".join(" " if unicodedata.category(c) in _NOT_SHOWN else c for c in text)
+    text = redact(" ".join(text.split()))
+    return text if len(text) <= MOST_WORDS else text[: MOST_WORDS - 3] + "..."
+
+
+def own_words(response: Response) -> str:
+    """What the device says is wrong: problem details (RFC 9457), a short member, or its text."""
+    text = response.body.decode(errors="replace")
+    try:
+        said = json.loads(text)
+    except (ValueError, RecursionError):
+        return text
+    return _member(said) or text
+
+
+def _member(said: Json) -> str:
+    if isinstance(said, str):
+        return said
+    if not isinstance(said, dict):
+        return ""
+    details = [said[name] for name in ("title", "detail") if isinstance(said.get(name), str)]
+    if "title" in said and details:
+        return ": ".join(details)
+    short = (said[name] for name in _MEMBERS if isinstance(said.get(name), str))
+    return next(short, "")
+
+
+def retry_after_s(value: str, now: datetime | None = None) -> float | None:
+    """Seconds to wait by a Retry-After header (RFC 9110, 10.2.3); None if it says nothing."""
+    value = value.strip()
+    if value.isascii() and value.isdigit():
+        return float(value[:9])
+    try:
+        until = parsedate_to_datetime(value)
+    except (ValueError, OverflowError):
+        return None
+    if until.tzinfo is None:
+        until = until.replace(tzinfo=UTC)
+    return max(0.0, (until - (now or datetime.now(UTC))).total_seconds())

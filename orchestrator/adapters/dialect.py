@@ -1,0 +1,35 @@
+"""What every dialect gives: talks with a device, written as generators."""
+
+from typing import Protocol
+
+from orchestrator.adapters.messages import Exchange
+from orchestrator.facility.found import DeviceState, Identity
+from orchestrator.facility.step import Step
+from orchestrator.facility.traits import Traits
+from orchestrator.running.protocols import Part
+
+
+class Dialect(Protocol):
+    """How one make of device is spoken to.
+
+    A generator yields a request and receives the response to it; responses that are no answer
+    (4xx, 5xx, but for the request's ``also_fine``) never get here. In a ``write`` at most one
+    request changes something, and it is the last.
+    """
+
+    @property
+    def traits(self) -> Traits:
+        """What the device can do."""
+        ...
+
+    def identify(self) -> Exchange[Identity]:
+        """Ask who it is."""
+        ...
+
+    def read(self, parts: frozenset[Part]) -> Exchange[DeviceState]:
+        """Read its identity and the given parts."""
+        ...
+
+    def write(self, step: Step) -> Exchange[None]:
+        """Write one step."""
+        ...

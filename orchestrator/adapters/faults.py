@@ -1,0 +1,114 @@
+"""Which error a failure on the way is.
+
+The rule: a failure before the request could have been sent is ``Unreachable``. After that, a read
+is ``Unreachable`` (the way failed) or ``Broken`` (the answer makes no sense), and a write is
+``OutcomeUnknown`` always: the device may have got it.
+
+Every class of error that the HTTP library has stands in one of the tables; a test fails when the
+installed library has one that does not.
+"""
+
+from enum import Enum
+
+import httpx
+
+from orchestrator.adapters.messages import Party, Request
+from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable
+
+
+class TooLarge(Exception):
+    """An answer is larger than is believed. Stays inside this package."""
+
+
+class Stage(Enum):
+    """How far a request got: not known, connecting, or (perhaps in part) sent."""
+
+    UNKNOWN = "unknown"
+    DIALLING = "dialling"
+    SENT = "sent"
+
+
+BEFORE: dict[type[Exception], str] = {
+    httpx.ConnectError: "no connection could be made",
+    httpx.ConnectTimeout: "no connection was made in time",
+    httpx.PoolTimeout: "no connection was free in time",
+    httpx.ProxyError: "no connection could be made",
+    httpx.UnsupportedProtocol: "its scheme is neither http nor https",
+    httpx.InvalidURL: "its address and path make no URL",
+}
+"""Nothing was sent."""
+
+ON_THE_WAY: dict[type[Exception], str] = {
+    httpx.ReadTimeout: "it did not answer in time",
+    httpx.WriteTimeout: "it did not take the request in time",
+    httpx.TimeoutException: "it did not answer in time",
+    TimeoutError: "it did not answer in time",
+    httpx.ReadError: "the connection broke before the answer came",
+    httpx.WriteError: "the connection broke while the request was sent",
+    httpx.CloseError: "the connection broke",
+    httpx.NetworkError: "the connection broke",
+    httpx.TransportError: "the connection broke",
+    OSError: "the connection broke",
+}
+"""The way failed, perhaps after the request was sent."""
+
+NONSENSE: dict[type[Exception], str] = {
+    httpx.RemoteProtocolError: "it closed the connection early, or does not speak HTTP",
+    httpx.LocalProtocolError: "the request could not be put into HTTP",
+    httpx.ProtocolError: "it does not speak HTTP as expected, or its sign-in challenge is unknown",
+    httpx.DecodingError: "its answer is packed in a way that was not asked for",
+    httpx.TooManyRedirects: "it points elsewhere",
+    httpx.HTTPStatusError: "it answered with an error",
+    httpx.RequestError: "the exchange failed",
+    httpx.HTTPError: "the exchange failed",
+    httpx.CookieConflict: "it sent cookies that contradict each other",
+    httpx.StreamError: "its answer could not be read",
+    httpx.StreamConsumed: "its answer could not be read",
+    httpx.StreamClosed: "its answer could not be read",
+    httpx.ResponseNotRead: "its answer could not be read",
+    httpx.RequestNotRead: "the request could not be sent",
+    TooLarge: "its answer is larger than is believed",
+}
+"""What came makes no sense, perhaps after the request was sent."""
+
+KNOWN = (*BEFORE, *ON_THE_WAY, *NONSENSE)
+
+
+def judge(error: Exception, stage: Stage, request: Request, party: Party) -> DeviceError:
+    """The error that a failure on the way is. Its own text is never passed on."""
+    at = (party.device, party.address, request.doing)
+    words = _words(error)
+    if _before(error) or stage is Stage.DIALLING:
+        return Unreachable(*at, words)
+    if not request.reads:
+        return OutcomeUnknown(*at, words)
+    nonsense = _table(error) is NONSENSE
+    return Broken(*at, words) if nonsense else Unreachable(*at, words)
+
+
+def _before(error: Exception) -> bool:
+    return _table(error) is BEFORE
+
+
+def _table(error: Exception) -> dict[type[Exception], str]:
+    for kind in type(error).__mro__:
+        for table in (BEFORE, ON_THE_WAY, NONSENSE):
+            if kind in table:
+                return table
+    return NONSENSE
+
+
+def _words(error: Exception) -> str:
+    if "CERTIFICATE_VERIFY_FAILED" in str(error):
+        return "its TLS certificate could not be verified"
+    words = next(_table(error)[kind] for kind in type(error).__mro__ if kind in _table(error))
+    return f"{words}: connection refused" if _refused(error) else words
+
+
+def _refused(error: BaseException | None) -> bool:
+    """Look whether a refused connection stands at the bottom of ``error``."""
+    while error is not None:
+        if isinstance(error, ConnectionRefusedError):
+            return True
+        error = error.__cause__ or error.__context__
+    return False

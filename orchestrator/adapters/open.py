@@ -1,0 +1,121 @@
+"""Opens the way to a device of the plan, by the device description that the plan names."""
+
+from collections.abc import Callable, Mapping
+from functools import cache
+
+import httpx
+
+from orchestrator.adapters.declared import Declared
+from orchestrator.adapters.dial import check, target_of
+from orchestrator.adapters.gates import Gates
+from orchestrator.adapters.messages import Party
+from orchestrator.adapters.rest_device import RestDevice
+from orchestrator.adapters.retries import Patience
+from orchestrator.adapters.sign_in import sign_in
+from orchestrator.adapters.transport import Transport
+from orchestrator.errors import CallError, NoSecret
+from orchestrator.facility.description import Description, SignIn
+from orchestrator.facility.plan import Device, Plan, PlannedDestination, PlannedSource
+from orchestrator.facility.secret import Secret
+from orchestrator.running.protocols import OpenAdapter
+
+NOBODY = Secret("", "")
+
+
+def make_opener(
+    plan: Plan,
+    descriptions: Mapping[str, Description],
+    secrets: Callable[[str], Secret],
+    connect: Mapping[str, str],
+    *,
+    network: httpx.AsyncBaseTransport | None = None,
+    patience: Patience | None = None,
+) -> OpenAdapter:
+    """Make what opens adapters.
+
+    ``secrets`` gives the secret of a credential's name and is asked once for each name.
+    ``connect`` maps addresses to ``host:port``, where connections go instead. ``network`` takes
+    the place of the real network.
+
+    Raises:
+        CallError: ``connect`` is not written right.
+    """
+    check(connect)
+    gates = Gates()
+    secret_of = cache(secrets)
+
+    def opener(device: str, address: str) -> RestDevice:
+        planned = planned_device(plan, device)
+        description = description_of(planned, descriptions)
+        party = Party(device=device, address=address)
+        secret = _secret(planned, description, secret_of)
+        name = planned.credentials or ""
+        transport = Transport(
+            party,
+            f"{description.scheme}://{address}:{description.port}",
+            timeout_s=description.timeout_s,
+            auth=sign_in(description.sign_in, secret, name, description.key_header),
+            secret=secret,
+            dial=target_of(connect, address),
+            network=network,
+        )
+        dialect = Declared(
+            description,
+            party,
+            sources=_slots(planned.sources),
+            destinations=_slots(planned.destinations),
+        )
+        gate = gates.of(device, description.traits.requests_at_once)
+        return RestDevice(dialect, transport, patience=patience, gate=gate)
+
+    return opener
+
+
+def planned_device(plan: Plan, device: str) -> Device:
+    """The device of the plan.
+
+    Raises:
+        CallError: the plan has none of that name.
+    """
+    if device not in plan.devices:
+        raise CallError(f"the plan has no device {device}", "name a device of the plan")
+    return plan.devices[device]
+
+
+def description_of(device: Device, descriptions: Mapping[str, Description]) -> Description:
+    """The first of the device descriptions that ``device`` speaks by.
+
+    Raises:
+        CallError: there is none.
+    """
+    for name in device.speaks:
+        if name in descriptions:
+            return descriptions[name]
+    if not device.speaks:
+        raise CallError(
+            f"{device.name} is not spoken to: the plan does not say how",
+            f"give {device.name} a 'speaks:' in plan.yaml",
+        )
+    raise CallError(
+        f"{device.name} speaks {' or '.join(device.speaks)}, which nothing describes",
+        f"put a device description named {device.speaks[0]} into the folder devices",
+    )
+
+
+def _secret(device: Device, description: Description, secrets: Callable[[str], Secret]) -> Secret:
+    if description.sign_in is SignIn.NONE:
+        return NOBODY
+    if device.credentials is None:
+        raise NoSecret(
+            f"{device.name} wants a sign-in ({description.sign_in}), and the plan names no "
+            "credentials for it",
+            f"give {device.name} a 'credentials:' in plan.yaml, and set the secret with "
+            "'cutsheet credential add'",
+        )
+    return secrets(device.credentials)
+
+
+def _slots(
+    planned: Mapping[str, PlannedSource] | Mapping[str, PlannedDestination],
+) -> dict[str, str]:
+    return {name: held.slot for name, held in planned.items() if held.slot is not None}

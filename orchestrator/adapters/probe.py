@@ -1,0 +1,99 @@
+"""Looks whether anything answers at an address, without saying anything to it."""
+
+import asyncio
+import contextlib
+import errno
+import ipaddress
+import socket
+from collections.abc import Mapping
+
+from orchestrator.adapters.dial import Target, check, target_of
+from orchestrator.facility.description import Description
+from orchestrator.facility.plan import Plan
+from orchestrator.running.protocols import ProbeAddress
+
+PROBE_S = 1.0
+"""Seconds after which an address counts as silent; a connection in a plant takes milliseconds."""
+
+PORT = 80
+"""The port that is tried where no device description says which."""
+
+_SILENT = frozenset(
+    {errno.ETIMEDOUT, errno.EHOSTUNREACH, errno.ENETUNREACH, errno.EHOSTDOWN, errno.ECONNREFUSED}
+)
+
+
+def make_probe(
+    plan: Plan,
+    descriptions: Mapping[str, Description],
+    connect: Mapping[str, str],
+    *,
+    timeout_s: float = PROBE_S,
+) -> ProbeAddress:
+    """Make what looks whether anything answers at an address.
+
+    An address that ``connect`` does not name is dialled as it is.
+
+    Raises:
+        CallError: ``connect`` is not written right.
+    """
+    check(connect)
+
+    async def probe(device: str, address: str) -> str | None:
+        port = _port(plan, descriptions, device)
+        target = target_of(connect, address) or Target(address, port)
+        try:
+            hosts = await _hosts(target)
+        except OSError as error:
+            return _failed(error, target)
+        looks = [await _look(Target(host, target.port), timeout_s) for host in hosts]
+        return next((words for words in looks if words is not None), None)
+
+    return probe
+
+
+async def _hosts(target: Target) -> list[str]:
+    """The addresses behind a name; an address is its own."""
+    found = await asyncio.get_running_loop().getaddrinfo(
+        target.host, target.port, type=socket.SOCK_STREAM
+    )
+    return list(dict.fromkeys(str(info[4][0]) for info in found))
+
+
+async def _look(target: Target, timeout_s: float) -> str | None:
+    try:
+        async with asyncio.timeout(timeout_s):
+            _, writer = await asyncio.open_connection(target.host, target.port)
+    except TimeoutError:
+        return None
+    except OSError as error:
+        return _failed(error, target)
+    writer.close()
+    with contextlib.suppress(OSError):
+        await writer.wait_closed()
+    return f"something takes connections on port {target.port}"
+
+
+def _port(plan: Plan, descriptions: Mapping[str, Description], device: str) -> int:
+    planned = plan.devices.get(device)
+    for name in planned.speaks if planned else ():
+        if name in descriptions:
+            return descriptions[name].port
+    return PORT
+
+
+def _failed(error: OSError, target: Target) -> str | None:
+    """What a failed connection says; only silence says that nobody is there.
+
+    A refusal is an answer. Inside 127.0.0.0/8 (RFC 1122, 3.2.1.3) this computer itself refuses,
+    whoever should be there.
+    """
+    if isinstance(error, ConnectionRefusedError) and not _this_computer(target.host):
+        return f"something refuses connections on port {target.port}"
+    if error.errno in _SILENT:
+        return None
+    return f"it could not be looked at ({error.strerror or type(error).__name__})"
+
+
+def _this_computer(host: str) -> bool:
+    return ipaddress.ip_address(host).is_loopback

@@ -1,0 +1,191 @@
+"""One request to a device over HTTP, bounded in time and size.
+
+The deadline is for the whole request, answer included, however slowly it trickles. Redirects are
+not followed, no proxy is taken from the environment, no cookie is kept, and nothing is sent twice:
+but for a Digest challenge (RFC 7616), which the library answers once.
+"""
+
+import asyncio
+import json
+import ssl
+from collections.abc import AsyncIterator
+from functools import cache
+from http.cookiejar import DefaultCookiePolicy
+from typing import Any
+
+import httpx
+
+from orchestrator.adapters import answers, faults
+from orchestrator.adapters.dial import Dialled, Target
+from orchestrator.adapters.faults import Stage, TooLarge
+from orchestrator.adapters.messages import Party, Request, Response
+from orchestrator.adapters.redact import LogGuard, Redactor
+from orchestrator.errors import Rejected
+from orchestrator.facility.secret import Secret
+
+BODY_LIMIT = 2 * 1024 * 1024
+"""Bytes of an answer that are believed; a device's whole state is far smaller."""
+
+_KEPT_OPEN_S = 2.0
+_HEADERS = {
+    "Accept": "application/json, application/problem+json",
+    "Accept-Encoding": "identity",
+    "User-Agent": "cutsheet",
+}
+
+
+class Transport:
+    """The way to one device. ``base`` is its scheme, address and port as a URL.
+
+    ``network`` takes the place of the real network (simulated devices in memory). ``dial`` is
+    where the connection goes instead, the device's name in headers and TLS being kept.
+    """
+
+    def __init__(
+        self,
+        party: Party,
+        base: str,
+        *,
+        timeout_s: float,
+        auth: httpx.Auth | None = None,
+        secret: Secret | None = None,
+        dial: Target | None = None,
+        network: httpx.AsyncBaseTransport | None = None,
+        tls: ssl.SSLContext | None = None,
+        body_limit: int = BODY_LIMIT,
+    ) -> None:
+        self._party = party
+        self._base = httpx.URL(base)
+        self._timeout_s = timeout_s
+        self._redact = Redactor(secret)
+        self._guard = LogGuard(self._redact)
+        self._guard.stand()
+        inner = network or httpx.AsyncHTTPTransport(
+            verify=tls or trusted(),
+            trust_env=False,
+            limits=httpx.Limits(max_connections=8, keepalive_expiry=_KEPT_OPEN_S),
+        )
+        self._client = httpx.AsyncClient(
+            transport=_Bounded(Dialled(inner, dial) if dial else inner, body_limit),
+            auth=auth,
+            headers=_HEADERS,
+            timeout=timeout_s,
+            trust_env=False,
+            follow_redirects=False,
+        )
+        self._client.cookies.jar.set_policy(DefaultCookiePolicy(allowed_domains=()))
+
+    async def send(self, request: Request) -> Response:
+        """Send ``request`` once and give its answer, which is 2xx or one of ``also_fine``.
+
+        Raises:
+            DeviceError: of the kind that the tables in ``answers`` and ``faults`` say.
+        """
+        journey = _Journey()
+        try:
+            async with asyncio.timeout(self._timeout_s):
+                response = await self._exchange(request, journey)
+            failure = answers.judge(request, response, self._party, self._redact)
+        except faults.KNOWN as error:
+            failure = faults.judge(error, journey.stage, request, self._party)
+        # Raised out here, so that no library error with a signed request in it hangs on.
+        if failure is not None:
+            raise failure
+        return response
+
+    async def close(self) -> None:
+        """Close the connections."""
+        await self._client.aclose()
+        self._guard.leave()
+
+    async def _exchange(self, request: Request, journey: "_Journey") -> Response:
+        async with self._client.stream(
+            request.method,
+            self._url(request),
+            content=_content(request),
+            headers=_headers(request),
+            extensions={"trace": journey.note},
+        ) as answer:
+            body = b"".join([chunk async for chunk in answer.aiter_raw()])
+            return Response(status=answer.status_code, headers=dict(answer.headers), body=body)
+
+    def _url(self, request: Request) -> httpx.URL:
+        """The URL of ``request``, which leads to this device and nowhere else."""
+        raw = request.path.encode("ascii", errors="replace")
+        url = self._base.copy_with(raw_path=raw) if raw.startswith(b"/") else None
+        if url is None or raw.startswith(b"//") or b"/../" in raw + b"/":
+            said = f"{request.path} is no path on the device"
+            raise Rejected(self._party.device, self._party.address, request.doing, said)
+        return url
+
+
+class _Journey:
+    """Notes how far a request got, from the events that the library below gives."""
+
+    def __init__(self) -> None:
+        self.stage = Stage.UNKNOWN
+
+    async def note(self, event: str, _info: dict[str, Any]) -> None:
+        if event.endswith("connect_tcp.started"):
+            self.stage = Stage.DIALLING
+        elif event.endswith("send_request_headers.started"):
+            self.stage = Stage.SENT
+
+
+class _Bounded(httpx.AsyncBaseTransport):
+    """Refuses answers that are too large or packed, the ones to a sign-in's first try included."""
+
+    def __init__(self, inner: httpx.AsyncBaseTransport, limit: int) -> None:
+        self._inner = inner
+        self._limit = limit
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        response = await self._inner.handle_async_request(request)
+        if not isinstance(response.stream, httpx.AsyncByteStream):
+            raise httpx.StreamClosed
+        if response.headers.get("content-encoding", "identity").lower() != "identity":
+            await response.aclose()
+            raise httpx.DecodingError("packed")
+        return httpx.Response(
+            response.status_code,
+            headers=response.headers,
+            stream=_BoundedStream(response.stream, self._limit),
+            extensions=response.extensions,
+        )
+
+    async def aclose(self) -> None:
+        await self._inner.aclose()
+
+
+class _BoundedStream(httpx.AsyncByteStream):
+    def __init__(self, stream: httpx.AsyncByteStream, limit: int) -> None:
+        self._stream = stream
+        self._limit = limit
+
+    async def __aiter__(self) -> AsyncIterator[bytes]:
+        left = self._limit
+        async for chunk in self._stream:
+            left -= len(chunk)
+            if left < 0:
+                raise TooLarge
+            yield chunk
+
+    async def aclose(self) -> None:
+        await self._stream.aclose()
+
+
+@cache
+def trusted() -> ssl.SSLContext:
+    """TLS as this computer trusts it: certificates and names are verified. Made once."""
+    return ssl.create_default_context()
+
+
+def _content(request: Request) -> bytes | None:
+    if request.body is None:
+        return None
+    return json.dumps(request.body, ensure_ascii=False, allow_nan=False).encode()
+
+
+def _headers(request: Request) -> list[tuple[str, str]]:
+    typed = [] if request.body is None else [("Content-Type", request.content_type)]
+    return [*typed, *request.headers]
