@@ -144,12 +144,14 @@ class World:
         return Handle(self, name, Cause.ANOTHER_HAND)
 
     def machine(self, name: str) -> Device:
-        """The device itself, to look at.
+        """The device itself, to look at, with all done that was due.
 
         Raises:
             KeyError: no such device.
         """
-        return self._of(name).device
+        with self._lock:
+            self.run_due()
+            return self._of(name).device
 
     def alter(self, name: str, running: State, cause: Cause) -> None:
         """Put a device into a state by hand; it is saved where the make keeps changes at once.
