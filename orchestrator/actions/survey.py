@@ -93,13 +93,14 @@ class _Seeker:
         self._others = others
         self._open_adapter = open_adapter
         self._clock = clock
+        self._met = False
 
     async def seek(self, addresses: Iterable[str]) -> Found | NotFound:
         missed: list[NotFound] = []
         for at in addresses:
             result = await self._look(at)
-            if isinstance(result, Found):
-                return result
+            if isinstance(result, Found) or self._met:
+                return result  # the unit meant, even if it can't be read
             missed.append(result)
         return min(missed, key=_telling)
 
@@ -118,6 +119,7 @@ class _Seeker:
         identity = await adapter.identify()
         response = self._clock.now() - before
         self._check(identity, at, adapter.traits.models)
+        self._met = True
         state = await adapter.read()
         self._check(state.identity, at, adapter.traits.models)
         return Found(at=at, state=state, response_s=response.total_seconds())

@@ -8,7 +8,8 @@ the table is refused, and the step stays as it was. What the rules behind the ro
 - A device not found at its old address is looked for at its new one before it is called lost.
 - Nothing is moved onto an address at which anything answers.
 - A write whose outcome is unknown is settled by reading. Reading the old value is no proof until
-  the time has passed within which the request can still land.
+  the time has passed within which the request can still land, so that never more than one request
+  of a step is on its way; reading the wanted value then proves that it has landed.
 - A readdress is proved by the device's yes; its confirm reads it back at the new address.
 """
 
@@ -61,7 +62,6 @@ class Happening(StrEnum):
     MOVABLE = "as found, and about to be moved"
     RESENDABLE = "still as found, and the same may be sent again"
     WANTED = "as wanted"
-    WANTED_EARLY = "as wanted, but an earlier request may still land"
     OTHER = "neither as found nor as wanted"
     NOBODY = "nobody answers"
     NOBODY_STILL = "still nobody answers"
@@ -142,7 +142,6 @@ _WRITING = {
 _DOUBT = {
     (Stage.DOUBTING, Happening.STORED): Goes(Stage.SEEKING),
     (Stage.SEEKING, Happening.WANTED): Goes(Stage.PROVING),
-    (Stage.SEEKING, Happening.WANTED_EARLY): Goes(Stage.SEEK_WAIT),
     (Stage.SEEKING, Happening.AS_FOUND): Goes(Stage.SEEK_WAIT),
     (Stage.SEEKING, Happening.AS_FOUND_STILL): _fails(Failure.UNKNOWN, unsure=True),
     (Stage.SEEKING, Happening.RESENDABLE): Goes(Stage.SENDING),

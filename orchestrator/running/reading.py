@@ -135,7 +135,7 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:
         return Happening.WANTED  # it has moved; its confirm judges the rest
     match _weighed(hand, sight(hand.step, state)):
         case Sight.WANTED:
-            return _wanted(hand)
+            return Happening.WANTED
         case Sight.OTHER:
             return Happening.OTHER
         case _:
@@ -158,13 +158,6 @@ def _weighed(hand: Hand, seen: Sight) -> Sight:
     if seen is not Sight.PARTLY:
         return seen
     return Sight.WANTED if save and hand.stage is Stage.CHECKING else Sight.AS_FOUND
-
-
-def _wanted(hand: Hand) -> Happening:
-    if hand.stage is not Stage.SEEKING or hand.step.kind is StepKind.READDRESS or _late(hand):
-        return Happening.WANTED
-    # More than one request may be on its way: the next step on this thing waits for all of them.
-    return Happening.WANTED_EARLY if hand.doubt or hand.sends > 1 else Happening.WANTED
 
 
 def _sendable(hand: Hand, otherwise: Happening) -> Happening:

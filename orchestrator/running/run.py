@@ -73,6 +73,7 @@ class Run:
         self._own: Operation | None = None  # what the run itself, not a step, wants done
         self._out: dict[Operation, str | None] = {}  # handed out, by step; None: the run's own
         self._pausing: str | None = None
+        self._stale = True  # whether a step may start that could not when last asked
         if stored and not self.finished and stored[-1] != Resumed():
             self._own = Store((Resumed(),))
 
@@ -136,6 +137,7 @@ class Run:
         self._take(operation)
         if hand.over:
             del self._hands[step]
+            self._stale = True
         else:
             self._hands[step] = hand
 
@@ -149,6 +151,7 @@ class Run:
                 self._own = Store((Answered(question, go, by),))
             case _:
                 raise OutOfTurn(f"{type(operation).__name__} was answered {outcome}")
+        self._stale = True
         self._take(operation)
 
     def _take(self, operation: Operation) -> None:
@@ -156,8 +159,9 @@ class Run:
             self._state = fold(operation.events, self._state)
 
     def _proceed(self) -> None:
-        if self._own is not None or self._state.ended is not None:
+        if self._own is not None or self._state.ended is not None or not self._stale:
             return
+        self._stale = False
         if self._pausing is None:
             for step in self._startable():
                 self._hands[step.id] = self._hand(step)

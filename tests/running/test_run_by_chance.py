@@ -1,0 +1,196 @@
+"""The run under every sort of trouble, two thousand times, and mutants that must be caught."""
+
+from dataclasses import replace
+
+import pytest
+
+from orchestrator.facility.step import Step
+from orchestrator.running import fold as folding
+from orchestrator.running import hand, life, reading
+from orchestrator.running.events import Event, Sent
+from orchestrator.running.fold import Standing, fold
+from orchestrator.running.hand import Hand
+from orchestrator.running.life import LIFE, Goes, Happening, Stage
+from orchestrator.running.run import Run
+from tests.running.chance_driver import ChanceDriver
+
+SEEDS, CHUNK, ATTEMPTS = 2000, 100, 12
+
+
+def trouble(seed: int) -> list[str]:
+    """Drive one seed to its end, resuming as often as it stops; say what was wrong."""
+    driver = ChanceDriver(seed)
+    world = driver.world
+    for attempt in range(ATTEMPTS):
+        if attempt == ATTEMPTS // 2:
+            world.calm()
+            driver.stops = 0.0
+        ended = driver.go()
+        if ended.state != fold(world.ledger) and ended.paused is not None:
+            world.broken.append("the run's state is not the fold of its ledger")
+        if ended.finished:
+            break
+        if ended.paused == "":
+            world.broken.append("paused without a reason")
+    else:
+        if not world.drifted:
+            world.broken.append(f"did not end: {ended.paused}")
+    if ended.finished and not world.drifted and not world.done():
+        world.broken.append("called finished, but the devices are not as wanted")
+    return world.broken
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, CHUNK))
+def test_no_trouble_breaks_a_rule(first: int) -> None:
+    """Lost requests and answers, late effects, other hands, stops anywhere: the rules hold.
+
+    And once the trouble is over, a resumed run comes to its end unless another hand was at work.
+    """
+    found = {seed: broken for seed in range(first, first + CHUNK) if (broken := trouble(seed))}
+    assert not found
+
+
+def caught(seeds: int = 400) -> list[str]:
+    """What the referee says of the first seed that breaks a rule."""
+    for seed in range(seeds):
+        if broken := trouble(seed):
+            return broken
+    return []
+
+
+def rerouted(
+    monkeypatch: pytest.MonkeyPatch, stage: Stage, happening: Happening, to: Stage
+) -> None:
+    """Change one row of the table."""
+    monkeypatch.setattr(life, "LIFE", {**LIFE, (stage, happening): Goes(to)})
+
+
+ROWS = [
+    # what is broken, and what the referee is to say of it
+    (Stage.LOOKING, Happening.OTHER, Stage.SENDING, "without a matching read"),
+    (Stage.LOOKING, Happening.MOVABLE, Stage.SENDING, "an address that answers"),
+    (Stage.PROBING, Happening.OCCUPIED, Stage.SENDING, "an address that answers"),
+    (Stage.INTENDING, Happening.INTENDED, Stage.SENDING, "without a matching read"),
+    (Stage.BUSY_WAIT, Happening.ELAPSED, Stage.SENDING, "without a matching read"),
+    (Stage.SENDING, Happening.ACCEPTED, Stage.PROVING, "called proved, but is not"),
+    (Stage.SENDING, Happening.UNSURE, Stage.PROVING, "called proved, but is not"),
+    (Stage.CHECKING, Happening.AS_FOUND, Stage.PROVING, "called proved, but is not"),
+    (Stage.SEEKING, Happening.AS_FOUND, Stage.SENDING, "in flight"),
+    (Stage.SEEKING, Happening.NOBODY, Stage.SENDING, "without a matching read"),
+    (Stage.INTENDING, Happening.INTENDED_IN_DOUBT, Stage.LOOKING, "in flight"),
+]
+
+
+@pytest.mark.parametrize(("stage", "happening", "to", "said"), ROWS)
+def test_a_wrong_row_is_caught(
+    monkeypatch: pytest.MonkeyPatch, stage: Stage, happening: Happening, to: Stage, said: str
+) -> None:
+    """Each of these changes to the table breaks a rule that the referee sees."""
+    rerouted(monkeypatch, stage, happening, to)
+    assert said in "; ".join(caught())
+
+
+def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steps that start before what they come after."""
+
+    def always(run: Run, step: Step) -> bool:
+        return step.id not in run._hands and run.state.standing(step.id) is not Standing.FAILED
+
+    monkeypatch.setattr(Run, "_open", always)
+    assert "was proved" in "; ".join(caught())
+
+
+def test_a_failure_taken_as_a_proof_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What depends on a failed step starts all the same."""
+
+    def proved_or_failed(run: Run, step: str) -> bool:
+        return run.state.standing(step) in (Standing.PROVED, Standing.FAILED)
+
+    monkeypatch.setattr(Run, "_proved", proved_or_failed)
+    assert caught()
+
+
+def test_a_phase_without_its_go_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second phase starts with the first."""
+    monkeypatch.setattr(Run, "_phase", lambda _: 0)
+    assert caught()
+
+
+def test_an_intent_that_is_not_stored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The write comes without its intent in the ledger."""
+    whole = Hand._events
+
+    def without_intent(self: Hand) -> tuple[Event, ...]:
+        told = (Sent(self.step.id, known=False),)
+        return told if self.stage is Stage.INTENDING else whole(self)
+
+    monkeypatch.setattr(Hand, "_events", without_intent)
+    assert "without a stored intent" in "; ".join(caught())
+
+
+def test_a_doubt_forgotten_at_resume_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A step that may have landed is treated like one that never started."""
+    whole = Run._hand
+    monkeypatch.setattr(Run, "_hand", lambda run, step: replace(whole(run, step), doubt=False))
+    assert "in flight" in "; ".join(caught()) or "could land" in "; ".join(caught())
+
+
+def test_no_patience_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reading the old value once is taken as proof that the request is lost."""
+    monkeypatch.setattr(reading, "_late", lambda _: True)
+    assert caught()
+
+
+def test_doubt_that_does_not_come_first_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Doubt about one step no longer comes before the device's other steps."""
+    monkeypatch.setattr(Run, "_doubtful", lambda _: {})
+    assert "in flight" in "; ".join(caught(1500))
+
+
+def test_a_doubt_called_a_sure_failure_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A failure that forgets that something was sent."""
+    whole = hand._failed
+    monkeypatch.setattr(
+        hand, "_failed", lambda *given: replace(whole(*given), unsure=False)
+    )  # fmt: skip
+    assert caught()
+
+
+def test_an_effect_before_the_ledger_has_it_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A proof that counts as soon as it is handed out, stored or not."""
+    whole = Run.ready
+
+    def early(run: Run) -> object:
+        operations = whole(run)
+        for operation in operations:
+            run._take(operation)
+        return operations
+
+    monkeypatch.setattr(Run, "ready", early)
+    assert "was proved" in "; ".join(caught())
+
+
+def test_the_fold_forgets_nothing_that_may_have_landed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fold that reopens every failure as if nothing had been sent is caught."""
+
+    def forgetful(state: folding.State) -> folding.State:
+        reopened = dict.fromkeys(state.failures, Standing.OPEN)
+        return folding.State(standings={**state.standings, **reopened}, answers=state.answers)
+
+    monkeypatch.setattr(folding, "_reopened", forgetful)
+    assert caught(1500)
+
+
+def test_every_row_of_the_table_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No row is there for nothing: the troubles of some seeds go through all of them."""
+    seen: set[tuple[Stage, Happening]] = set()
+    whole = life.goes
+
+    def noted(stage: Stage, happening: Happening) -> Goes:
+        seen.add((stage, happening))
+        return whole(stage, happening)
+
+    monkeypatch.setattr(hand, "goes", noted)
+    for seed in range(SEEDS // 4):
+        trouble(seed)
+    assert [f"{stage} | {happening}" for stage, happening in set(LIFE) - seen] == []
