@@ -165,7 +165,7 @@ class UnsavedRead(Shape):
 
 
 class ReadsModel(Shape):
-    """Where everything is read."""
+    """What a device is asked, and where its answers hold what."""
 
     identity: IdentityRead = Field(description="Who it is.")
     interfaces: InterfacesRead | None = Field(None, description="Its interfaces.")

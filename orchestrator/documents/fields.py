@@ -11,8 +11,8 @@ from datetime import datetime
 from ipaddress import IPv4Address, IPv4Network
 from typing import Annotated, Any, NoReturn
 
-from pydantic import BeforeValidator, PlainValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from orchestrator.documents.spread import SpreadError, expand, number_range
 from orchestrator.facility.numbering import NumberRange
@@ -340,4 +340,20 @@ Setting = Annotated[
     PlainValidator(read_setting),
     WithJsonSchema({"type": ["boolean", "number", "string"]}),
 ]
-OneOrMore = BeforeValidator(_as_list)
+
+
+class OneOrMore:
+    """Annotates a list whose one member may stand for it without brackets."""
+
+    @staticmethod
+    def __get_pydantic_core_schema__(source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Make a list of one value before it is checked."""
+        return core_schema.no_info_before_validator_function(_as_list, handler(source))
+
+    @staticmethod
+    def __get_pydantic_json_schema__(
+        schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Allow the one value in the schema too."""
+        found = handler(schema)
+        return {"anyOf": [found["items"], found]}

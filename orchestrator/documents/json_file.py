@@ -20,7 +20,9 @@ def write(path: Path, value: T, adapter: TypeAdapter[T], schema: str) -> None:
         CallError: the file can't be written.
     """
     document = {"schema": schema, **adapter.dump_python(value, mode="json", warnings="error")}
-    replace_text(path, json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    # Half a surrogate pair in a device's label is no Unicode text; it is kept as '?'.
+    replace_text(path, text.encode("utf-8", "replace").decode())
 
 
 def read(path: Path, adapter: TypeAdapter[T], schema: str, fix: str) -> T:

@@ -101,7 +101,7 @@ class CommonModel(Shape):
     network: fields.Name | None = Field(
         None, description="The network of the one interface; without it, the room's."
     )
-    speaks: Annotated[list[fields.Name] | None, fields.OneOrMore] = Field(
+    speaks: Annotated[list[fields.Name], fields.OneOrMore] | None = Field(
         None, description="Its device description, or nmos, restconf, a plug-in; a list for more."
     )
     blocks: list[fields.HostPart] | None = Field(
