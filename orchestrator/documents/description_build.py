@@ -135,7 +135,10 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
     for name, setting in model.settings.items():
         if setting.write:
             path: Path = ("settings", name, "write")
-            yield from _brace_faults(setting.write, path, frozenset({"value"}))
+            # Another setting's name stands for its present value: some devices take several
+            # settings in one request.
+            others = frozenset(model.settings) - {name}
+            yield from _brace_faults(setting.write, path, others | {"value"})
     for kind in ("identity", "interfaces", "sources", "destinations", "unsaved"):
         read = built.reads.get(kind)
         if read is not None and "{" in read.get:
