@@ -1,0 +1,119 @@
+"""The desk: a facility's documents, and the way to its devices, as every action needs them."""
+
+import asyncio
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from orchestrator.actions.survey import survey
+from orchestrator.adapters.open import description_of, make_opener
+from orchestrator.adapters.probe import make_probe
+from orchestrator.documents.folder import Documents, load_checked
+from orchestrator.facility.found import AsFound
+from orchestrator.facility.plan import Plan
+from orchestrator.facility.secret import Secret
+from orchestrator.facility.traits import Traits
+from orchestrator.facility.wanted import AskedDevice
+from orchestrator.planning.scene import merge
+from orchestrator.running.patience import Patience
+from orchestrator.running.protocols import Clock, OpenAdapter, ProbeAddress
+
+SURVEY_WIDTH = 32
+
+
+class WallClock:
+    """The computer's own clock."""
+
+    def now(self) -> datetime:
+        """The time, with its offset."""
+        return datetime.now(UTC).astimezone()
+
+    async def sleep(self, seconds: float) -> None:
+        """Let time pass."""
+        await asyncio.sleep(seconds)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Desk:
+    """Where an action stands: documents read and checked, devices within reach."""
+
+    documents: Documents
+    asked: Mapping[str, AskedDevice]
+    open_adapter: OpenAdapter
+    probe: ProbeAddress
+    clock: Clock
+
+    @property
+    def folder(self) -> Path:
+        """The facility's folder."""
+        return self.documents.folder
+
+    @property
+    def plan(self) -> Plan:
+        """The facility's plan."""
+        return self.documents.plan
+
+    @property
+    def rooms(self) -> Mapping[str, str]:
+        """Each device's room."""
+        return {name: device.room for name, device in self.plan.devices.items()}
+
+    @property
+    def traits(self) -> Mapping[str, Traits]:
+        """The traits of every device that the tool speaks to."""
+        return {
+            name: description_of(device, self.documents.descriptions).traits
+            for name, device in self.plan.devices.items()
+            if device.speaks
+        }
+
+    @property
+    def patience(self) -> Mapping[str, Patience]:
+        """How patient to be with each device."""
+        return {
+            name: Patience(late_s=traits.late_s, settle_s=traits.settle_s)
+            for name, traits in self.traits.items()
+        }
+
+    async def survey(
+        self,
+        asked: Mapping[str, AskedDevice] | None = None,
+        also: Mapping[str, tuple[str, ...]] | None = None,
+    ) -> AsFound:
+        """Ask every device; ``asked`` (by default the playbooks) says where else to look."""
+        return await survey(
+            self.plan,
+            self.asked if asked is None else asked,
+            self.open_adapter,
+            self.clock,
+            width=SURVEY_WIDTH,
+            also=also,
+        )
+
+
+def open_desk(
+    folder: Path,
+    *,
+    secrets: Callable[[str], Secret],
+    playbooks: Sequence[Path] | None = None,
+    connect: Mapping[str, str] | None = None,
+    clock: Clock | None = None,
+) -> Desk:
+    """Read and check a facility's documents and make its devices reachable; nothing is sent.
+
+    ``connect`` maps addresses to ``host:port``, where connections go instead.
+
+    Raises:
+        DocumentError: something is wrong in the documents.
+        CallError: a playbook does not exist, or ``connect`` is not written right.
+    """
+    documents = load_checked(folder, playbooks)
+    ways = connect or {}
+    return Desk(
+        documents=documents,
+        asked=merge(documents.playbooks),
+        open_adapter=make_opener(documents.plan, documents.descriptions, secrets, ways),
+        probe=make_probe(documents.plan, documents.descriptions, ways),
+        clock=clock or WallClock(),
+    )

@@ -1,0 +1,42 @@
+"""Undo: a run taken back, planned and proved as a run of its own."""
+
+from dataclasses import dataclass
+
+from orchestrator.actions.desk import Desk
+from orchestrator.actions.propose import Choice, propose
+from orchestrator.facility.found import AsFound
+from orchestrator.ledger.store import SqliteLedger
+from orchestrator.planning.result import DryRun
+from orchestrator.running.record import RunRecord
+from orchestrator.running.undo import addresses, take_back
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Undo:
+    """A run taken back, not yet applied. ``stays``: mended faults that stay mended, in words."""
+
+    record: RunRecord
+    found: AsFound
+    plan: DryRun
+    stays: tuple[str, ...]
+
+
+async def undo(desk: Desk, run: str, choice: Choice) -> Undo:
+    """Plan how ``run`` is taken back, from what the devices say now.
+
+    Raises:
+        LedgerError: no such run.
+    """
+    with SqliteLedger(desk.folder, create=False) as ledger:
+        record, events = ledger.record(run), ledger.events(run)
+    found = await desk.survey(asked={}, also=addresses(record))
+    back = take_back(record, events, found)
+    accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}
+    wider = Choice(
+        rooms=choice.rooms,
+        phases=choice.phases,
+        accepted={**accepted, **choice.accepted},
+        width=choice.width,
+    )
+    plan = propose(desk, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
+    return Undo(record=record, found=found, plan=plan, stays=back.stays)

@@ -1,0 +1,231 @@
+"""The commands that change something: apply, resume, undo."""
+
+import asyncio
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of, resume
+from orchestrator.actions.desk import Desk
+from orchestrator.actions.propose import Choice, propose
+from orchestrator.actions.undo import undo
+from orchestrator.actions.work_order import no_longer_true, order_from
+from orchestrator.cli.history import last_unfinished, run_document
+from orchestrator.cli.options import (
+    AcceptOption,
+    ConnectFileOption,
+    ConnectOption,
+    FacilityOption,
+    JsonOption,
+    PhaseOption,
+    PlaybookOption,
+    RoomOption,
+    WidthOption,
+    choice_of,
+    desk_at,
+)
+from orchestrator.cli.person import Keyboard, agreed
+from orchestrator.cli.show import end, show, show_json
+from orchestrator.documents.work_order import read_work_order
+from orchestrator.errors import EXIT_DONE, EXIT_FOUND
+from orchestrator.planning.digest import digest
+from orchestrator.planning.result import DryRun
+from orchestrator.reports import dry_run as dry_run_report
+from orchestrator.reports.hazards import hazard_lines
+from orchestrator.reports.progress import Progress
+
+YesOption = Annotated[
+    bool,
+    typer.Option("--yes", help="Agree to the change itself. It answers no question of safety."),
+]
+KeepCopyOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--keep-copy",
+        metavar="DIR",
+        help="Keep the rollback notes there too, best on another disk.",
+    ),
+]
+TitleOption = Annotated[str, typer.Option("--title", help="What the run is called.")]
+
+
+def apply_command(
+    work_order: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="A work order. Default: the playbooks, as now."),
+    ] = None,
+    facility: FacilityOption = None,
+    playbook: PlaybookOption = None,
+    room: RoomOption = None,
+    phase: PhaseOption = None,
+    accept: AcceptOption = None,
+    title: TitleOption = "Change by playbook",
+    width: WidthOption = 16,
+    keep_copy: KeepCopyOption = None,
+    yes: YesOption = False,
+    connect: ConnectOption = None,
+    connect_file: ConnectFileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Apply the change: survey, prove, ask, then go step by step, with a way back.
+
+    Ctrl-C finishes the steps in hand and pauses the run. Exit status: 0 done, or nothing to
+    do; 1 a hazard or a no stopped it, or the run paused.
+    """
+    desk = desk_at(facility, playbook, connect, connect_file)
+    choice = choice_of(room, phase, accept, width)
+    order = (
+        _from_work_order(desk, work_order)
+        if work_order is not None
+        else _from_playbooks(desk, choice, title, as_json=as_json)
+    )
+    accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}
+    _begin(desk, order, {**accepted, **_accepted(desk, choice)}, keep_copy, yes=yes, json=as_json)
+
+
+def _accepted(desk: Desk, choice: Choice) -> dict[str, str]:
+    given = {a.hazard: a.reason for book in desk.documents.playbooks for a in book.accepts}
+    return {**given, **choice.accepted}
+
+
+def _from_playbooks(desk: Desk, choice: Choice, title: str, *, as_json: bool) -> Order:
+    found = asyncio.run(desk.survey())
+    plan = propose(desk, found, choice)
+    _stop_if_idle(desk, plan, as_json=as_json)
+    return order_of(title, plan, found)
+
+
+def _stop_if_idle(desk: Desk, plan: DryRun, *, as_json: bool) -> None:
+    """End here where there is nothing to do, or where a hazard forbids it."""
+    if plan.stopped or not plan.sequence.steps:
+        code = digest(plan.sequence)
+        if as_json:
+            show_json(dry_run_report.as_json(plan, code))
+        elif plan.stopped:
+            show("\n".join(["Nothing was written.", *hazard_lines(plan.hazards)]))
+        else:
+            show("Everything is as wanted: there is nothing to do, and nothing was written.")
+        end(EXIT_FOUND if plan.stopped else EXIT_DONE)
+    if not as_json:
+        show(dry_run_report.text(plan, digest(plan.sequence), desk.rooms))
+
+
+def _from_work_order(desk: Desk, path: Path) -> Order:
+    order = read_work_order(path)
+    found = asyncio.run(desk.survey())
+    untrue = no_longer_true(desk, order, found)
+    if untrue:
+        show(
+            "\n".join(
+                [
+                    f"The work order {path} is no longer true. Nothing was written.",
+                    *hazard_lines(untrue),
+                ]
+            )
+        )
+        end(EXIT_FOUND)
+    show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
+    return order_from(order, found)
+
+
+def _begin(
+    desk: Desk,
+    order: Order,
+    accepted: dict[str, str],
+    keep_copy: Path | None,
+    *,
+    yes: bool,
+    json: bool,
+) -> None:
+    devices = len({step.device for step in order.sequence.steps})
+    if not agreed(f"Do these {len(order.sequence.steps)} steps on {devices} devices?", yes=yes):
+        show("Nothing was written.")
+        end(EXIT_FOUND)
+    attendance = _attendance(accepted, keep_copy, json=json)
+    ended = asyncio.run(apply(desk, order, attendance))
+    _tell(desk, ended, as_json=json)
+
+
+def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool) -> Attendance:
+    stream = sys.stderr if json else sys.stdout
+    return Attendance(
+        person=Keyboard(accepted, stream),
+        reporter_for=lambda record, events: Progress(record, stream, events),
+        keep_copy=keep_copy,
+    )
+
+
+def _tell(desk: Desk, ended: Ended, *, as_json: bool) -> None:
+    if ended.run is None:
+        show(f"Nothing was written. {ended.why}")
+        end(EXIT_FOUND)
+        return
+    if as_json:
+        show_json(run_document(desk.folder, ended.run))
+    else:
+        show(run_document(desk.folder, ended.run, text=True))
+        show(f"Rollback notes: {ended.notes}")
+    end(EXIT_DONE if ended.finished else EXIT_FOUND)
+
+
+def resume_command(
+    run: Annotated[
+        str | None, typer.Argument(metavar="[RUN]", help="Default: the one that is unfinished.")
+    ] = None,
+    facility: FacilityOption = None,
+    accept: AcceptOption = None,
+    keep_copy: KeepCopyOption = None,
+    connect: ConnectOption = None,
+    connect_file: ConnectFileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Go on with a run that paused, or whose process died.
+
+    What may have landed is read before anything is written. Exit status: 0 finished, 1 paused.
+    """
+    desk = desk_at(facility, None, connect, connect_file)
+    chosen = run or last_unfinished(desk.folder)
+    accepted = _accepted(desk, choice_of(None, None, accept))
+    attendance = _attendance(accepted, keep_copy, json=as_json)
+    _tell(desk, asyncio.run(resume(desk, chosen, attendance)), as_json=as_json)
+
+
+def undo_command(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="As 'cutsheet runs' lists it.")],
+    facility: FacilityOption = None,
+    phase: PhaseOption = None,
+    accept: AcceptOption = None,
+    dry: Annotated[
+        bool, typer.Option("--dry-run", help="Show it only; nothing is written.")
+    ] = False,
+    width: WidthOption = 16,
+    keep_copy: KeepCopyOption = None,
+    yes: YesOption = False,
+    connect: ConnectOption = None,
+    connect_file: ConnectFileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a run back: what it wrote, and only that, planned and proved like any change.
+
+    Faults that the run mended stay mended. Exit status: 0 done, 1 a hazard or a no stopped it,
+    or the run paused.
+    """
+    desk = desk_at(facility, None, connect, connect_file)
+    choice = choice_of(None, phase, accept, width)
+    back = asyncio.run(undo(desk, run, choice))
+    if not as_json:
+        for line in back.stays:
+            show(f"Stays as it is: {line}.")
+    if dry:
+        code = digest(back.plan.sequence)
+        if as_json:
+            show_json(dry_run_report.as_json(back.plan, code))
+        else:
+            show(dry_run_report.text(back.plan, code, desk.rooms))
+        end(EXIT_FOUND if back.plan.changes or back.plan.stopped else EXIT_DONE)
+    _stop_if_idle(desk, back.plan, as_json=as_json)
+    order = order_of(f"Undo of {run}: {back.record.title}", back.plan, back.found, undoes=run)
+    accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}
+    _begin(desk, order, {**accepted, **_accepted(desk, choice)}, keep_copy, yes=yes, json=as_json)

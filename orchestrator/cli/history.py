@@ -1,0 +1,100 @@
+"""The commands about runs: runs, rollback-notes, adopt."""
+
+from pathlib import Path
+from typing import Annotated, Any, Literal, overload
+
+import typer
+
+from orchestrator.actions.adopt import adopt
+from orchestrator.actions.notes import notes_path
+from orchestrator.cli.options import FacilityOption, JsonOption
+from orchestrator.cli.show import show, show_json
+from orchestrator.documents.folder import find_folder
+from orchestrator.errors import CallError
+from orchestrator.ledger.lock import holder
+from orchestrator.ledger.store import SqliteLedger
+from orchestrator.reports import rollback_notes
+from orchestrator.reports import run as run_report
+
+RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="As 'cutsheet runs' lists it.")]
+
+
+def runs(
+    run: Annotated[
+        str | None, typer.Argument(metavar="[RUN]", help="Show this one. Default: list all.")
+    ] = None,
+    facility: FacilityOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the runs of the facility, or show how one stands: what is silent comes first.
+
+    Exit status: 0.
+    """
+    folder = find_folder(facility or Path.cwd())
+    if run is not None:
+        if as_json:
+            show_json(run_document(folder, run))
+        else:
+            show(run_document(folder, run, text=True))
+        return
+    with SqliteLedger(folder) as ledger:
+        lines = ledger.runs()
+    if as_json:
+        show_json(run_report.runs_json(lines))
+    else:
+        show(run_report.runs_text(lines))
+
+
+@overload
+def run_document(folder: Path, run: str) -> dict[str, Any]: ...
+@overload
+def run_document(folder: Path, run: str, *, text: Literal[True]) -> str: ...
+def run_document(folder: Path, run: str, *, text: bool = False) -> dict[str, Any] | str:
+    """How a run stands, as text or as a JSON document."""
+    with SqliteLedger(folder, create=False) as ledger:
+        record, events = ledger.record(run), ledger.events(run)
+        state = next(line.state for line in ledger.runs() if line.id == run)
+    path = notes_path(folder, run)
+    notes = str(path) if path.exists() else None
+    alive = holder(folder) is not None
+    make = run_report.text if text else run_report.as_json
+    return make(record, events, state=state, alive=alive, notes=notes)
+
+
+def last_unfinished(folder: Path) -> str:
+    """The run that is unfinished.
+
+    Raises:
+        CallError: there is none, or more than one.
+    """
+    with SqliteLedger(folder) as ledger:
+        names = ledger.unfinished()
+    if not names:
+        raise CallError("no run is unfinished", "'cutsheet runs' lists them all")
+    if len(names) > 1:
+        raise CallError(f"more than one run is unfinished: {', '.join(names)}", "name one of them")
+    return names[0]
+
+
+def notes(
+    run: RunArgument,
+    facility: FacilityOption = None,
+) -> None:
+    """Print a run's rollback notes: how to take it back by hand, without this tool.
+
+    Exit status: 0.
+    """
+    folder = find_folder(facility or Path.cwd())
+    with SqliteLedger(folder, create=False) as ledger:
+        show(rollback_notes.text(ledger.record(run), ledger.events(run)))
+
+
+def adopt_command(
+    run: RunArgument,
+    facility: FacilityOption = None,
+) -> None:
+    """Write what a finished run made true into plan.yaml; its comments stay.
+
+    Exit status: 0 written, or nothing to write.
+    """
+    show(adopt(find_folder(facility or Path.cwd()), run))
