@@ -169,8 +169,7 @@ def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> It
 
 def _brace_faults(write: WriteModel, path: Path, allowed: frozenset[str]) -> Iterator[Fault]:
     for part, value in (("path", write.path), ("body", write.body)):
-        for name in placeholders(value):
+        for inside, name in placeholders(value):
             if name not in allowed:
                 fix = nearest(f"{{{name}}}", {f"{{{word}}}" for word in allowed})
-                what = f"{{{name}}} means nothing here"
-                yield Fault((*path, part), what, fix)
+                yield Fault((*path, part, *inside), f"{{{name}}} means nothing here", fix)

@@ -7,6 +7,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from orchestrator.documents.fields import read_text, refuse, shown
+from orchestrator.documents.tree import Path
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _POINTER = re.compile(r"(?:/(?:[^~/]|~[01])*)*")  # RFC 6901, section 3
@@ -46,11 +47,16 @@ def read_body(value: Any) -> Any:
     return value
 
 
-def placeholders(value: Any) -> Iterator[str]:
-    """The names between braces in every text of ``value``, keys apart."""
-    for item in _inside(value, keys=False):
-        if isinstance(item, str):
-            yield from PLACEHOLDER.findall(item)
+def placeholders(value: Any, path: Path = ()) -> Iterator[tuple[Path, str]]:
+    """The names between braces in every text inside ``value``, each with its path in it."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from placeholders(item, (*path, key))
+    elif isinstance(value, list):
+        for index, item in enumerate(value):
+            yield from placeholders(item, (*path, index))
+    elif isinstance(value, str):
+        yield from ((path, name) for name in PLACEHOLDER.findall(value))
 
 
 def _refuse_reset(text: str) -> None:
@@ -59,14 +65,14 @@ def _refuse_reset(text: str) -> None:
         refuse("a factory reset may not be listed", "remove it; do that by hand at the device")
 
 
-def _inside(value: Any, *, keys: bool = True) -> Iterator[Any]:
+def _inside(value: Any) -> Iterator[Any]:
+    """Every value inside ``value``, keys included."""
     if isinstance(value, dict):
         for key, item in value.items():
-            if keys:
-                yield key
-            yield from _inside(item, keys=keys)
+            yield key
+            yield from _inside(item)
     elif isinstance(value, list):
         for item in value:
-            yield from _inside(item, keys=keys)
+            yield from _inside(item)
     else:
         yield value

@@ -92,6 +92,7 @@ class _Builder:
         self.keys: list[Entry | None] = []
         self.key_texts: list[str] = []
         self.root: Node | None = None
+        self.holes = False
 
     def build(self) -> None:
         """Read every event; the tree's root is set at the end."""
@@ -111,6 +112,8 @@ class _Builder:
             self._stop(
                 place, "the document is not a mapping", "begin with a key, as in 'key: value'"
             )
+        elif self.holes:
+            raise _Stop  # what is missing would only be told again, as something else
         else:
             self.tree.root = self.root
 
@@ -134,7 +137,7 @@ class _Builder:
 
     def _node(self, event: Any) -> None:
         place = _place(event)
-        if len(self.stack) >= DEEPEST:
+        if len(self.stack) >= DEEPEST and isinstance(event, yaml.CollectionStartEvent):
             self._stop(place, f"more than {DEEPEST} levels inside one another", "nest less deeply")
         self._plainness(event, place)
         if isinstance(event, yaml.ScalarEvent):
@@ -157,6 +160,7 @@ class _Builder:
         """Refuse what makes one place of a document depend on another, or on the library."""
         if isinstance(event, yaml.AliasEvent):
             self._refuse(place, f"*{event.anchor} is an alias", "write the value itself here")
+            self.holes = True
         elif event.anchor is not None:
             fix = "remove it; what devices have in common can stand under 'types'"
             self._refuse(place, f"&{event.anchor} is an anchor", fix)
@@ -165,6 +169,10 @@ class _Builder:
             self._refuse(place, f"{event.tag} is a tag", fix)
 
     def _scalar(self, event: Any, place: Place) -> None:
+        if event.style in ("'", '"') and event.end_mark.line > event.start_mark.line:
+            # Nearly always a quote that was not closed, and ended at the next one in the file.
+            what = "a quote that opens here is not closed on its line"
+            self._stop(place, what, "close it with the same quote")
         if self._key_is_next():
             self._key(event, place)
             return
@@ -184,9 +192,11 @@ class _Builder:
         mapping = self.stack[-1].value
         if not text:
             self._refuse(place, "a key is empty", "write a name before the ':'")
+            self.holes = True
         elif text == "<<" and event.style in (None, ""):
             fix = "write the values themselves; what devices have in common can stand under 'types'"
             self._refuse(place, "<< asks to merge another mapping", fix)
+            self.holes = True
         elif isinstance(mapping, dict) and text in mapping:
             first = mapping[text]
             what = f"'{text}' stands here twice, first on line {first.line}"

@@ -16,7 +16,7 @@ _WORDS: tuple[tuple[str, tuple[str, str]], ...] = (
         "mapping values are not allowed",
         (
             "a ':' stands where no value can begin",
-            "check the indentation, or put quotes round a text that holds ': '",
+            "check the indentation and the line above, or put quotes round a text that holds ': '",
         ),
     ),
     (
@@ -36,6 +36,10 @@ _WORDS: tuple[tuple[str, tuple[str, str]], ...] = (
         "unexpected end of stream",
         ("a quote that opens here is not closed", "close it with the same quote"),
     ),
+    (
+        "maximum nesting depth",
+        ("more than 32 levels inside one another", "nest less deeply"),
+    ),
     ("unknown escape", ("this backslash means nothing here", "double it, or use single quotes")),
     (
         "document start",
@@ -50,12 +54,19 @@ def in_words(error: yaml.YAMLError, text: str) -> tuple[int, int, str, str]:
     said = str(getattr(error, "problem", None) or "it makes no sense here")
     mark = getattr(error, "problem_mark", None)
     opened = getattr(error, "context_mark", None)
-    if opened is not None and (mark is None or "end of stream" in said or _at_end(mark, text)):
+    if opened is not None and (mark is None or _opened_before(said, mark, opened, text)):
         mark = opened
     if mark is None:
         return 0, 0, f"this can't be read as YAML: {said}", "check quotes, brackets, indentation"
     what, fix = _said(said, _character(mark, text))
     return mark.line + 1, mark.column + 1, what, fix
+
+
+def _opened_before(said: str, mark: yaml.Mark, opened: yaml.Mark, text: str) -> bool:
+    """Whether the fault is where something was opened, not where the parser noticed."""
+    if "end of stream" in said or not text[mark.index :].strip():
+        return True
+    return "expected ','" in said and opened.line < mark.line
 
 
 def _said(said: str, character: str) -> tuple[str, str]:
@@ -71,7 +82,3 @@ def _said(said: str, character: str) -> tuple[str, str]:
 
 def _character(mark: yaml.Mark, text: str) -> str:
     return text[mark.index] if 0 <= mark.index < len(text) else ""
-
-
-def _at_end(mark: yaml.Mark, text: str) -> bool:
-    return not text[mark.index :].strip()
