@@ -8,13 +8,12 @@ from orchestrator.reports.words import change_words
 
 
 def change_lines(changes: Sequence[Change]) -> list[str]:
-    """A table for each room, in the order in which the rooms first come."""
+    """Room by room and device by device, in the order in which they first come."""
     lines: list[str] = []
     for room in dict.fromkeys(change.room for change in changes):
-        rows = [_row(change) for change in changes if change.room == room]
-        lines += ["", *wrap(room), *table(("device", "what", "as found", "wanted"), rows)]
+        here = [change for change in changes if change.room == room]
+        lines += ["", *wrap(f"Room {room}")]
+        for device in dict.fromkeys(change.device for change in here):
+            rows = [change_words(change) for change in here if change.device == device]
+            lines += [*wrap(device, 2), *table(("what", "as found", "wanted"), rows, 4)]
     return lines
-
-
-def _row(change: Change) -> tuple[str, str, str, str]:
-    return (change.device, *change_words(change))

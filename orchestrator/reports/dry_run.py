@@ -66,15 +66,16 @@ def _silence(dry_run: DryRun, rooms: Mapping[str, str]) -> list[str]:
     entries = sorted(dry_run.silence, key=lambda entry: (not entry.on_air, -entry.seconds))
     rows = [
         (
-            ("ON AIR  " if entry.on_air else "") + _subject(entry),
+            _subject(entry),
             rooms.get(entry.device, ""),
-            "source" if entry.source else "listener",
+            ("source" if entry.source else "listener") + (", ON AIR" if entry.on_air else ""),
             seconds(entry.seconds),
             seconds(entry.bound_seconds),
         )
         for entry in entries
     ]
-    lines = table(("what", "room", "is a", "silent for", "no safe order is below"), rows)
+    lines = table(("what", "room", "is a", "silent for", "at least"), rows)
+    lines += wrap("At least: no safe order makes it shorter.", 2)
     for listeners in dry_run.listeners:
         lines += _listeners(listeners)
     return lines

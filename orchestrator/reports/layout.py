@@ -49,7 +49,10 @@ def item(mark: str, text: str, indent: int = 0) -> list[str]:
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
-    """A table of at most 80 columns; a cell that is too wide is wrapped inside its column."""
+    """A table of at most 80 columns; a cell that is too wide is wrapped inside its column.
+
+    Names such as ``device/source`` are broken after the stroke where they have to be.
+    """
     cells = [[plain(cell) for cell in row] for row in (head, *rows)]
     widths = _widths(cells, WIDTH - indent - len(_GAP) * (len(head) - 1))
     lines: list[str] = []
@@ -61,10 +64,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2) -
 
 
 def _row(row: Sequence[str], widths: Sequence[int], indent: int) -> list[str]:
-    wrapped = [
-        textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
-        for cell, width in zip(row, widths, strict=True)
-    ]
+    wrapped = [_cell(cell, width) for cell, width in zip(row, widths, strict=True)]
     return [
         (
             " " * indent
@@ -75,6 +75,16 @@ def _row(row: Sequence[str], widths: Sequence[int], indent: int) -> list[str]:
         ).rstrip()
         for line in range(max(map(len, wrapped)))
     ]
+
+
+_BREAK = "\0"  # plain() leaves no such character in a cell
+
+
+def _cell(cell: str, width: int) -> list[str]:
+    if len(cell) <= width:
+        return [cell.strip()]
+    lines = textwrap.wrap(cell.replace("/", f"/{_BREAK} "), width, break_on_hyphens=False)
+    return [line.replace(f"{_BREAK} ", "").replace(_BREAK, "") for line in lines] or [""]
 
 
 def _widths(cells: Sequence[Sequence[str]], room: int) -> list[int]:

@@ -120,11 +120,25 @@ def _walk(
         if step.kind is StepKind.READDRESS and isinstance(step.as_found, AddressValue):
             if step.id in doubt or _moves(step, at[step.device]):
                 at[step.device] = step.as_found.address
-            confirm = replace(step, kind=StepKind.CONFIRM, wanted=step.as_found)
-            yield Back(step=confirm, at=at[step.device])
+            yield Back(step=_confirm(record, step), at=at[step.device])
         following = back[place + 1].device if place + 1 < len(back) else None
         if step.device in saves and step.device != following:
             yield Back(step=saves[step.device], at=at[step.device])
+
+
+def _confirm(record: RunRecord, readdress: Step) -> Step:
+    """The confirm of a readdress taken back; it takes as long as the run's own."""
+    own = (
+        step.estimate_s
+        for step in record.sequence.steps
+        if step.kind is StepKind.CONFIRM and readdress.id in step.after
+    )
+    return replace(
+        readdress,
+        kind=StepKind.CONFIRM,
+        wanted=readdress.as_found,
+        estimate_s=next(own, readdress.estimate_s),
+    )
 
 
 def _moves(step: Step, at: str) -> bool:

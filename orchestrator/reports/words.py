@@ -15,7 +15,7 @@ from orchestrator.facility.step import (
 )
 from orchestrator.reports.layout import plain
 from orchestrator.running.events import Failed, Failure
-from orchestrator.running.view import RunState, StepState
+from orchestrator.running.view import RunState
 
 GRADES = {
     Grade.STOPS: "Stops: nothing may be written until this is put right",
@@ -29,15 +29,6 @@ RUN_STATES = {
     RunState.FINISHED: "finished",
     RunState.UNDOING: "being undone",
     RunState.UNDONE: "undone",
-}
-
-STEP_STATES = {
-    StepState.WAITING: "not started",
-    StepState.INTENDED: "begun; whether it was sent is not known",
-    StepState.SENT: "sent, not yet read back",
-    StepState.UNSURE: "sent; whether it landed is not known",
-    StepState.PROVED: "done and read back",
-    StepState.FAILED: "failed",
 }
 
 FAILURES = {
@@ -106,6 +97,21 @@ def short(value: StepValue) -> str:
             return value_words(value)
 
 
+def cell(value: StepValue) -> str:
+    """A step value in a table whose row says already what it is a value of."""
+    match value:
+        case Assigned(number=number, groups=groups):
+            what = "none" if number is None else str(number)
+            return f"{what} ({groups_words(groups)})" if any(groups) else what
+        case AddressValue(address=address, prefix=prefix, gateway=gateway):
+            which = "" if value.interface == "main" else f" ({value.interface})"
+            return f"{address}/{prefix}{f', gateway {gateway}' if gateway else ''}{which}"
+        case Hearing():
+            return str(value)
+        case _:
+            return value_words(value)
+
+
 def change_words(change: Change) -> tuple[str, str, str]:
     """A row of the table of changes: the setting of what, as found, wanted."""
     name = change.source or change.destination
@@ -117,7 +123,7 @@ def change_words(change: Change) -> tuple[str, str, str]:
             value_words(change.as_found, kind),
             value_words(change.wanted, kind),
         )
-    return what.replace("_", " "), value_words(change.as_found), value_words(change.wanted)
+    return what.replace("_", " "), cell(change.as_found), cell(change.wanted)
 
 
 def interim_steps(sequence: Sequence) -> frozenset[str]:
