@@ -46,7 +46,10 @@ def _all() -> None:
 @app.command("serve")
 def serve_command(
     *,
-    world: Annotated[Path, typer.Option(help="The world file.")] = DEFAULT_WORLD,
+    world: Annotated[
+        Path,
+        typer.Option(help="The world file.", show_default="tern_point.yaml beside this package"),
+    ] = DEFAULT_WORLD,
     connect_map: Annotated[
         Path | None,
         typer.Option(help="Serve on 127.0.0.1 and write here which port stands for an address."),

@@ -208,9 +208,14 @@ def serve(
     try:
         ready.wait(PATIENCE_S)
         if running.problems:
-            raise CannotListen("; ".join(running.problems))
+            raise CannotListen(_first_of(running.problems))
         yield running
     finally:
         world.forget(running)
         running.end()
         thread.join(PATIENCE_S)
+
+
+def _first_of(problems: list[str]) -> str:
+    others = len(problems) - 1
+    return problems[0] + (f" (and {others} other devices)" if others else "")

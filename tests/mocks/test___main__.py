@@ -15,7 +15,8 @@ import httpx
 import pytest
 import yaml
 
-from mocks.__main__ import mapped_addresses
+from mocks.__main__ import DEFAULT_WORLD, mapped_addresses
+from mocks.holdings import in_transit
 from mocks.world import World
 
 AUTH = httpx.BasicAuth("engineer", "north-secret")
@@ -135,3 +136,10 @@ def test_mapped_addresses_of_a_wide_network(world_text: str, net: str) -> None:
     found = mapped_addresses(World.from_text(wide), ["127.9.9.9"])
     assert len(found) == 1 + 126 + 10
     assert {"127.9.9.9", f"{net}.100", f"{net}.254"} <= set(found)
+
+
+def test_the_default_world_can_be_read() -> None:
+    """The world that is served when none is named is one that loads, with nobody in transit."""
+    world = World.load(DEFAULT_WORLD)
+    assert world.names
+    assert in_transit(world.site, world.memories()) == frozenset()

@@ -256,6 +256,32 @@ def test_h4_readdressed_while_enabled(referee: Referee, hands: Hands, net: str) 
     ]
 
 
+def test_h4_is_judged_when_it_is_asked_for(referee: Referee, hands: Hands, net: str) -> None:
+    """Asked for while enabled is a breach at once, though all is off when it takes effect."""
+    body = {"ip": f"{net}.33", "prefix": 25, "router": None}
+    hands.ask("north", "PUT", "/lan", body)
+    hands.stream("north", sending=False)
+    hands.clock.advance(1)
+    assert [(one.rule, one.at) for one in referee.verdict().broken] == [("H4", 100.0)]
+
+
+def test_h4_change_on_a_bench_after_leaving(referee: Referee, hands: Hands, net: str) -> None:
+    """A device that landed at a transit address and went on to a bench may be changed there."""
+    hands.stream("north", sending=False)
+    hands.move("north", f"{net}.100")
+    hands.move("north", f"{net}.140")
+    hands.stream("north", channel=7)
+    assert broken(referee) == []
+
+
+def test_h4_in_transit_at_the_start(world: World, hands: Hands) -> None:
+    """What was enabled in transit when the watch began is known."""
+    world.device("north").set_source("program-2", number=2990, enabled=True)
+    referee = Referee(world)
+    hands.stream("north", title="New")
+    assert broken(referee) == []
+
+
 def test_h4_enabled_while_settling(referee: Referee, hands: Hands, net: str) -> None:
     """Asked for while all is off, but enabled before it takes effect: a breach all the same."""
     hands.stream("north", sending=False)
@@ -402,6 +428,14 @@ def test_h8_dangling_pointer(world: World, hands: Hands) -> None:
     hands.tx("2", num="0333", dest="239.194.1.77:5004")
     hands.tx("2", state="on")
     assert broken(referee) == [("H8", "north/codec-1 hears node/2")]
+
+
+def test_h8_pointed_at_before_it_was_enabled(world: World, hands: Hands) -> None:
+    """The source that a destination pointed to at the start may be enabled later."""
+    world.device("south").set_destination("codec-1", number=312)
+    referee = Referee(world)
+    hands.stream("north", "program-2", sending=True)
+    assert broken(referee) == []
 
 
 def test_h8_meant_is_meant(world: World, referee: Referee, hands: Hands, net: str) -> None:

@@ -105,6 +105,16 @@ def test_address_is_a_running_change() -> None:
     assert node.memory.running.lan.address == "127.44.3.42"
 
 
+def test_power_cycle_while_settling() -> None:
+    """An accepted address that had not settled is forgotten; the old wait is void."""
+    node = device()
+    body = b'{"addr": "127.44.3.99/24", "gw": ""}'
+    (later,) = node.handle(Request("PUT", "/api/ports/main", SIGNED, body)).later
+    node.reboot()
+    node.perform(later.act)
+    assert node.memory.running.lan.address == "127.44.3.42"
+
+
 def test_clock_is_set_whole() -> None:
     """Both members, under the node's own path."""
     node = device()

@@ -40,11 +40,23 @@ def until_closed(raw: socket.socket) -> bytes:
         received += data
 
 
+def one_answer(raw: socket.socket) -> None:
+    """Ask for the address once, and take the whole answer."""
+    raw.sendall(GET)
+    received = b""
+    while not received.endswith(b"}}"):
+        data = raw.recv(65536)
+        assert data
+        received += data
+
+
 def test_byte_by_byte_and_kept_alive(raw: socket.socket) -> None:
     """A request may come in single bytes; the connection then takes two more at once."""
     for byte in GET:
         raw.sendall(bytes([byte]))
-    assert b"200" in raw.recv(65536)
+    received = b""
+    while not received.endswith(b"}}"):
+        received += raw.recv(65536)
     raw.sendall(GET + GET.replace(b"Host: x", b"Host: x\r\nConnection: close"))
     assert until_closed(raw).count(b"HTTP/1.1 200") == 2
 
@@ -100,3 +112,35 @@ def test_half_a_body(raw: socket.socket, running: Running) -> None:
     head, _, body = until_closed(raw).partition(b"\r\n\r\n")
     length = int(head.lower().partition(b"content-length: ")[2].split()[0])
     assert len(body) == length // 2
+
+
+def test_an_open_connection_breaks_when_its_device_leaves(
+    raw: socket.socket, running: Running
+) -> None:
+    """A connection that waits for nothing is closed too, when the cable is pulled."""
+    one_answer(raw)
+    running.world.pull_cable("north")
+    assert until_closed(raw) == b""
+
+
+def test_an_open_connection_breaks_when_another_takes_over(
+    raw: socket.socket, running: Running, net: str
+) -> None:
+    """A connection was to a device, not to an address: nobody inherits it."""
+    one_answer(raw)
+    running.world.device("south").set_address(f"{net}.31")
+    running.world.pull_cable("north")
+    running.settle()
+    assert running.world.answering()[f"{net}.31"] == "south"
+    assert until_closed(raw) == b""
+
+
+def test_nobody_stands_there_any_more(raw: socket.socket, running: Running) -> None:
+    """A request that comes before the socket is shut, but after the device left, is lost."""
+    one_answer(raw)
+    running.world.forget(running)  # the server is not told
+    running.world.pull_cable("north")
+    raw.sendall(GET)
+    assert until_closed(raw) == b""
+    running.world.observe(running)
+    assert running.world.requests("north") == 1

@@ -97,6 +97,12 @@ def test_first_come_answers(world: World, net: str) -> None:
     assert world.answering()[f"{net}.31"] == "south"
 
 
+def test_whoever_moves_in_comes_last(world: World, net: str) -> None:
+    """A device that moves onto another's address does not take it over."""
+    world.device("north").set_address(f"{net}.32")
+    assert world.answering()[f"{net}.32"] == "south"
+
+
 def test_power_cycle(world: World, ask: Ask, clock: HandClock) -> None:
     """A power cycle brings back what is saved; the device is away meanwhile."""
     ask("node", "PUT", "/api/tx/1", {"state": "off"})
