@@ -51,9 +51,9 @@ def _check(value: Json) -> None:
     """Go down level by level, without recursion."""
     level = [value]
     for _ in range(MAX_DEPTH + 1):
+        level = [child for item in level for child in _children(item)]
         if not level:
             return
-        level = [child for item in level for child in _children(item)]
     raise Unusable("the answer is nested too deep")
 
 

@@ -18,12 +18,9 @@ def identity(entry: Entry, fields: Fields) -> Identity:
     Raises:
         Unusable: no serial or model could be read. (All the functions here raise it so.)
     """
+    serial, model = _needed(entry, fields, "serial"), _needed(entry, fields, "model")
     firmware = entry.field(fields["firmware"], values.text) if "firmware" in fields else ""
-    return Identity(
-        serial=_needed(entry, fields, "serial"),
-        model=_needed(entry, fields, "model"),
-        firmware=firmware or "",
-    )
+    return Identity(serial=serial, model=model, firmware=firmware or "")
 
 
 def interface(entry: Entry, fields: Fields) -> InterfaceState:

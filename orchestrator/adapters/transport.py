@@ -93,6 +93,10 @@ class Transport:
             raise failure
         return response
 
+    def clean(self, words: str) -> str:
+        """``words`` that may quote the device, fit to be shown: no secret, no control characters."""
+        return answers.clean(words, self._redact)
+
     async def close(self) -> None:
         """Close the connections."""
         await self._client.aclose()

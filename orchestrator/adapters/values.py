@@ -126,6 +126,8 @@ def _read(pick: Pick, raw: Json) -> Json:
         return None
     if pick.values:
         return _unmapped(pick, raw)
+    if raw is None:
+        raise Unusable("null is no value")
     if pick.part is not None:
         return _part(pick.part, raw)
     if pick.digits is not None and not (isinstance(raw, str) and len(raw) == pick.digits):
