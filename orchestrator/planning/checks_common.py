@@ -97,9 +97,10 @@ def asked_paths(asked: AskedDevice) -> Iterator[Path]:
     yield from (("settings", name) for name in asked.settings)
 
 
-def whole(address: str | IPv4Address) -> int:
-    """An address as a number: hashing and comparing addresses themselves is slow."""
-    return int(IPv4Address(address))
+def whole(address: str) -> int:
+    """An address (canonical dotted quads) as a number: quicker to make and to hash than objects."""
+    first, second, third, fourth = address.split(".")
+    return int(first) << 24 | int(second) << 16 | int(third) << 8 | int(fourth)
 
 
 def quad(address: int) -> str:

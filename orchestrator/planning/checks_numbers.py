@@ -15,7 +15,7 @@ from orchestrator.planning.checks_common import (
 )
 from orchestrator.planning.checks_groups import unfit
 
-_GIVE_OWN = "give one of them a number of its own"
+Holder = tuple[str, PlannedSource]
 
 
 def check_numbers(plan: Plan, origins: Origins, report: Report) -> None:
@@ -26,6 +26,7 @@ def check_numbers(plan: Plan, origins: Origins, report: Report) -> None:
     for device in plan.devices.values():
         for source in device.sources.values():
             checker.source(device, source)
+    checker.numbers()
     checker.explicit_groups()
 
 
@@ -35,10 +36,11 @@ class _Net:
 
     name: str
     rules: Numbering
+    base: int
     numbers: dict[int, str] = field(default_factory=dict)
     blocks: dict[int, str] = field(default_factory=dict)
-    holders: dict[int, tuple[str, PlannedSource]] = field(default_factory=dict)
-    groups: list[tuple[str, str, PlannedSource, int]] = field(default_factory=list)
+    holders: dict[int, list[Holder]] = field(default_factory=dict)
+    groups: list[tuple[str, int, str, PlannedSource, int]] = field(default_factory=list)
 
     def owner(self, number: int) -> str | None:
         """Who owns ``number``: whoever lists it, before the holder of the block it is in."""
@@ -55,7 +57,7 @@ class _Checker:
         for name in plan.networks:
             rules = numbering_of(plan, name)
             if rules is not None:
-                self.nets[name] = _Net(name, rules)
+                self.nets[name] = _Net(name, rules, int(rules.group_range.network_address))
         self.legs = {name: legs(plan, device) for name, device in plan.devices.items()}
         self.at: dict[str, set[str]] = defaultdict(set)
         for device in plan.devices.values():
@@ -68,7 +70,11 @@ class _Checker:
             net = self.nets[leg]
             for index, number in enumerate(device.numbers):
                 where = self.origins.where(device.name, "numbers", index)
-                self._in_range(net, number, device.name, where)
+                wrong = _out_of_range(net, number)
+                if wrong is not None:
+                    what = f"number {number} of {device.name} {wrong}"
+                    fix = f"own numbers of {net.rules.numbers} outside transit"
+                    self.report.add(where, what, fix, key=("range", device.name, number))
                 other = net.numbers.setdefault(number, device.name)
                 if other != device.name:
                     what = f"number {number} is owned twice: by {other} and by {device.name}"
@@ -104,24 +110,26 @@ class _Checker:
             if not on:
                 self._no_numbering(device, source)
             for leg in on:
-                self._number(self.nets[leg], device.name, source, source.number)
+                holders = self.nets[leg].holders.setdefault(source.number, [])
+                holders.append((device.name, source))
         if source.groups is None:
             return
         subject = f"{device.name}/{source.name}"
         for index, group in enumerate(source.groups):
-            where = self.origins.where(device.name, "sources", source.name, "groups", index)
             if on and index >= len(on):
+                where = self.origins.where(device.name, "sources", source.name, "groups", index)
                 what = f"{subject} has {len(source.groups)} groups, but is on {len(on)} network(s)"
                 self.report.add(where, what, "name one group for each leg", key=("legs", subject))
                 continue
             address = whole(group.partition(":")[0])
             why = unfit(address, address)
             if why is not None:
+                where = self.origins.where(device.name, "sources", source.name, "groups", index)
                 self.report.add(
                     where, f"{subject}: {why}", "use the group range of the network's numbering"
                 )
             elif on:
-                self.nets[on[index]].groups.append((group, device.name, source, index))
+                self.nets[on[index]].groups.append((group, address, device.name, source, index))
 
     def _no_numbering(self, device: Device, source: PlannedSource) -> None:
         networks = [self.plan.networks.get(item.network) for item in device.interfaces]
@@ -131,46 +139,53 @@ class _Checker:
         what = f"{device.name}/{source.name} has a number, but is on no network that has numbering"
         self.report.add(where, what, "give its network 'numbering', or remove the number")
 
-    def _in_range(
-        self, net: _Net, number: int, subject: str, where: tuple[str, tuple[str | int, ...]]
-    ) -> bool:
-        """Whether ``number`` is in the network's range and out of transit; tells it if not."""
-        rules = net.rules
-        if number not in rules.numbers:
-            what = f"number {number} of {subject} is outside the range {rules.numbers}"
-        elif rules.transit is not None and number in rules.transit:
-            what = f"number {number} of {subject} is in transit {rules.transit}"
-        else:
-            return True
-        fix = f"use a number of {rules.numbers} outside transit"
-        self.report.add(where, f"{what} of {net.name}", fix, key=("range", subject, number))
-        return False
+    def numbers(self) -> None:
+        """Each number that is held: in range, held once, and by its owner."""
+        for net in self.nets.values():
+            for number, holders in net.holders.items():
+                wrong = _out_of_range(net, number)
+                owner = net.owner(number)
+                if wrong is not None:
+                    for device, source in holders:
+                        self._unusable(net, number, wrong, device, source.name)
+                elif len(holders) > 1:
+                    self._held_twice(net, number, holders, owner)
+                elif owner is not None and owner != holders[0][0]:
+                    self._of_another(number, *holders[0], owner)
 
-    def _number(self, net: _Net, device: str, source: PlannedSource, number: int) -> None:
+    def _unusable(self, net: _Net, number: int, wrong: str, device: str, source: str) -> None:
+        subject = f"{device}/{source}"
+        where = self.origins.where(device, "sources", source, "number")
+        what = f"number {number} of {subject} {wrong}"
+        fix = f"use a number of {net.rules.numbers} outside transit"
+        self.report.add(where, what, fix, key=("range", subject, number))
+
+    def _held_twice(self, net: _Net, number: int, holders: list[Holder], owner: str | None) -> None:
+        """Told where it stands second; whoever owns the number counts as first."""
+        ordered = sorted(holders, key=lambda holder: holder[0] != owner)
+        first = f"{ordered[0][0]}/{ordered[0][1].name}"
+        for device, source in ordered[1:]:
+            subject = f"{device}/{source.name}"
+            where = self.origins.where(device, "sources", source.name, "number")
+            what = f"number {number} is held twice on {net.name}: by {first} and by {subject}"
+            key = ("number", number, first, subject)
+            self.report.add(where, what, "give one of them a number of its own", key)
+
+    def _of_another(self, number: int, device: str, source: PlannedSource, owner: str) -> None:
         subject = f"{device}/{source.name}"
         where = self.origins.where(device, "sources", source.name, "number")
-        other, other_source = net.holders.setdefault(number, (device, source))
-        if not self._in_range(net, number, subject, where):
-            return
-        if (other, other_source.name) != (device, source.name):
-            holder = f"{other}/{other_source.name}"
-            what = f"number {number} is held twice on {net.name}: by {holder} and by {subject}"
-            self.report.add(where, what, _GIVE_OWN, key=("number", number, holder, subject))
-            return
-        owner = net.owner(number)
-        if owner is not None and owner != device:
-            what = f"number {number} of {subject} belongs to {owner}"
-            fix = f"use a number of {device}'s own block, or list it under its 'numbers'"
-            self.report.add(where, what, fix, key=("owner", number, subject))
+        what = f"number {number} of {subject} belongs to {owner}"
+        fix = f"use a number of {device}'s own block, or list it under its 'numbers'"
+        self.report.add(where, what, fix, key=("owner", number, subject))
 
     def explicit_groups(self) -> None:
         """Each group that is named is held once, by those that follow from numbers too."""
         for net in self.nets.values():
-            held: dict[str, tuple[str, PlannedSource]] = {}
-            for group, device, source, index in net.groups:
+            held: dict[str, Holder] = {}
+            for group, address, device, source, index in net.groups:
                 holder = held.setdefault(group, (device, source))
                 if holder == (device, source):
-                    holder = self._by_number(net, group) or holder
+                    holder = self._by_number(net, group, address) or holder
                 if (holder[0], holder[1].name) == (device, source.name):
                     continue
                 if holder[1].number is not None and holder[1].number == source.number:
@@ -182,11 +197,19 @@ class _Checker:
                 self.report.add(where, what, fix, key=("group", group, names))
 
     @staticmethod
-    def _by_number(net: _Net, group: str) -> tuple[str, PlannedSource] | None:
-        """Who streams to ``group`` because of a number."""
-        address, _, port = group.partition(":")
-        number = whole(address) - int(net.rules.group_range.network_address)
-        holder = net.holders.get(number)
-        if holder is None or holder[1].groups is not None or int(port) != net.rules.port:
+    def _by_number(net: _Net, group: str, address: int) -> Holder | None:
+        """Who streams to ``group``, at ``address``, because of a number."""
+        if not group.endswith(f":{net.rules.port}"):
             return None
-        return holder
+        holders = net.holders.get(address - net.base, [])
+        return next((holder for holder in holders if holder[1].groups is None), None)
+
+
+def _out_of_range(net: _Net, number: int) -> str | None:
+    """Why no source may hold ``number`` on a network; None if one may."""
+    rules = net.rules
+    if number not in rules.numbers:
+        return f"is outside the range {rules.numbers} of {net.name}"
+    if rules.transit is not None and number in rules.transit:
+        return f"is in transit {rules.transit} of {net.name}"
+    return None

@@ -22,6 +22,7 @@ def check_playbooks(
     """Check the playbooks against the plan and against one another."""
     asked_by: dict[tuple[str, Path], str] = {}
     holders = _holders(plan)
+    listed = _listed(wanted)
     for playbook in playbooks:
         for name, asked in playbook.devices.items():
             device = plan.devices.get(name)
@@ -30,7 +31,7 @@ def check_playbooks(
             _twice(playbook, asked, asked_by, report)
             _off_limits(playbook, device, asked, report)
             _reach_at(plan, playbook, asked, holders, report)
-            _auto(wanted, playbook, asked, report)
+            _auto(wanted, playbook, asked, listed, report)
 
 
 def _holders(plan: Plan) -> dict[int, set[str]]:
@@ -102,7 +103,24 @@ def _reach_at(
         report.add(where, what, "write the address at which the unit answers")
 
 
-def _auto(wanted: Plan, playbook: Playbook, asked: AskedDevice, report: Report) -> None:
+def _listed(wanted: Plan) -> dict[tuple[str, int], str]:
+    """Who lists which number on which network as owned."""
+    return {
+        (leg, number): device.name
+        for device in wanted.devices.values()
+        if device.numbers
+        for leg in legs(wanted, device)
+        for number in device.numbers
+    }
+
+
+def _auto(
+    wanted: Plan,
+    playbook: Playbook,
+    asked: AskedDevice,
+    listed: dict[tuple[str, int], str],
+    report: Report,
+) -> None:
     """The numbers left to auto fit into the device's own blocks."""
     autos = [source.name for source in asked.sources.values() if source.number is Auto.AUTO]
     if not autos:
@@ -114,7 +132,7 @@ def _auto(wanted: Plan, playbook: Playbook, asked: AskedDevice, report: Report) 
         what = f"{asked.name} is on no network that has numbering, so auto has no number to give"
         report.add(where, what, "write a number, or give the network 'numbering'")
         return
-    vacant = _vacant(wanted, device, on[0])
+    vacant = _vacant(wanted, device, on[0], listed)
     if len(autos) > vacant:
         blocks = own_blocks(wanted, device)
         shown = ", ".join(map(str, blocks)) or "none"
@@ -124,23 +142,20 @@ def _auto(wanted: Plan, playbook: Playbook, asked: AskedDevice, report: Report) 
         report.add(where, f"{what}{vacant} vacant", fix)
 
 
-def _vacant(wanted: Plan, device: Device, network: str) -> int:
-    """How many numbers of a device's own blocks none of its sources has."""
+def _vacant(wanted: Plan, device: Device, network: str, listed: dict[tuple[str, int], str]) -> int:
+    """How many numbers of a device's own blocks none of its sources has, and nobody else owns."""
     rules = numbering_of(wanted, network)
     if rules is None:
         return 0
     taken = {source.number for source in device.sources.values()}
-    for other in wanted.devices.values():
-        if other.name != device.name and other.numbers and network in legs(wanted, other):
-            taken.update(other.numbers)
-    blocks = own_blocks(wanted, device)
-    own = [
+    own = (
         number
-        for index, host in enumerate(blocks)
+        for index, host in enumerate(own_blocks(wanted, device))
         for number in (rules.usable(host) if index == 0 else rules.block(host))
-    ]
+    )
     return sum(
         number not in taken
+        and listed.get((network, number), device.name) == device.name
         and number in rules.numbers
         and (rules.transit is None or number not in rules.transit)
         for number in own
