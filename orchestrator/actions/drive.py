@@ -6,6 +6,7 @@ else of the round is begun; the rest is begun side by side; then whatever ends f
 
 import asyncio
 from collections.abc import Iterable
+from contextlib import AsyncExitStack
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
 from orchestrator.actions.perform import Deed, Performer
@@ -52,12 +53,11 @@ async def drive(
     driver = _Driver(
         run, record_id, ledger=ledger, clock=clock, reporter=reporter, performer=performer
     )
-    try:
+    async with AsyncExitStack() as ending:
+        ending.push_async_callback(performer.close)
+        ending.push_async_callback(driver.let_go)
         with listening(presses):
             await driver.until_over(presses)
-    finally:
-        await driver.let_go()
-        await performer.close()
 
 
 class _Driver:

@@ -36,10 +36,13 @@ def odds(chance: Random) -> Odds:
         late=some(0.1, 0.5),
         refused=some(0.02),
         busy=some(0.05, 0.3),
-        down=some(0.01, 0.05),
+        down=some(0.01, 0.1),
         drift=some(0.01),
-        stranger=some(0.005),
-        occupied=some(0.1),
+        stranger=some(0.005, 0.05),
+        occupied=some(0.1, 0.9),
+        unreadable=some(0.05, 0.5),
+        moved=some(0.1, 0.5),
+        lies=some(0.05),
     )
 
 

@@ -13,6 +13,7 @@ from orchestrator.running.hand import Hand
 from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.run import Run
 from tests.running.chance_driver import ChanceDriver
+from tests.running.seldom import SELDOM
 
 SEEDS, CHUNK, ATTEMPTS = 2000, 100, 12
 
@@ -50,12 +51,9 @@ def test_no_trouble_breaks_a_rule(first: int) -> None:
     assert not found
 
 
-def caught(seeds: int = 400) -> list[str]:
-    """What the referee says of the first seed that breaks a rule."""
-    for seed in range(seeds):
-        if broken := trouble(seed):
-            return broken
-    return []
+def caught(said: str = "", seeds: int = 400) -> bool:
+    """Whether the referee says ``said`` of one of the first seeds."""
+    return any(said in broken for seed in range(seeds) for broken in trouble(seed))
 
 
 def rerouted(
@@ -73,7 +71,7 @@ ROWS = [
     (Stage.INTENDING, Happening.INTENDED, Stage.SENDING, "without a matching read"),
     (Stage.BUSY_WAIT, Happening.ELAPSED, Stage.SENDING, "without a matching read"),
     (Stage.SENDING, Happening.ACCEPTED, Stage.PROVING, "called proved, but is not"),
-    (Stage.SENDING, Happening.UNSURE, Stage.PROVING, "called proved, but is not"),
+    (Stage.SENDING, Happening.UNSURE, Stage.PROVING, "in flight"),
     (Stage.CHECKING, Happening.AS_FOUND, Stage.PROVING, "called proved, but is not"),
     (Stage.SEEKING, Happening.AS_FOUND, Stage.SENDING, "in flight"),
     (Stage.SEEKING, Happening.NOBODY, Stage.SENDING, "without a matching read"),
@@ -87,7 +85,7 @@ def test_a_wrong_row_is_caught(
 ) -> None:
     """Each of these changes to the table breaks a rule that the referee sees."""
     rerouted(monkeypatch, stage, happening, to)
-    assert said in "; ".join(caught())
+    assert caught(said)
 
 
 def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -97,7 +95,7 @@ def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
         return step.id not in run._hands and run.state.standing(step.id) is not Standing.FAILED
 
     monkeypatch.setattr(Run, "_open", always)
-    assert "was proved" in "; ".join(caught())
+    assert caught("was proved")
 
 
 def test_a_failure_taken_as_a_proof_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -125,14 +123,14 @@ def test_an_intent_that_is_not_stored_is_caught(monkeypatch: pytest.MonkeyPatch)
         return told if self.stage is Stage.INTENDING else whole(self)
 
     monkeypatch.setattr(Hand, "_events", without_intent)
-    assert "without a stored intent" in "; ".join(caught())
+    assert caught("without a stored intent")
 
 
 def test_a_doubt_forgotten_at_resume_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """A step that may have landed is treated like one that never started."""
     whole = Run._hand
     monkeypatch.setattr(Run, "_hand", lambda run, step: replace(whole(run, step), doubt=False))
-    assert "in flight" in "; ".join(caught()) or "could land" in "; ".join(caught())
+    assert caught("in flight")
 
 
 def test_no_patience_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -144,7 +142,7 @@ def test_no_patience_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_doubt_that_does_not_come_first_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """Doubt about one step no longer comes before the device's other steps."""
     monkeypatch.setattr(Run, "_doubtful", lambda _: {})
-    assert "in flight" in "; ".join(caught(1500))
+    assert caught("in flight", seeds=1500)
 
 
 def test_a_doubt_called_a_sure_failure_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -167,7 +165,7 @@ def test_an_effect_before_the_ledger_has_it_is_caught(monkeypatch: pytest.Monkey
         return operations
 
     monkeypatch.setattr(Run, "ready", early)
-    assert "was proved" in "; ".join(caught())
+    assert caught("was proved")
 
 
 def test_the_fold_forgets_nothing_that_may_have_landed(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -178,11 +176,14 @@ def test_the_fold_forgets_nothing_that_may_have_landed(monkeypatch: pytest.Monke
         return folding.State(standings={**state.standings, **reopened}, answers=state.answers)
 
     monkeypatch.setattr(folding, "_reopened", forgetful)
-    assert caught(1500)
+    assert caught(seeds=1500)
 
 
 def test_every_row_of_the_table_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No row is there for nothing: the troubles of some seeds go through all of them."""
+    """No row is there for nothing: the troubles of some seeds go through all but the seldom ones.
+
+    Those have a test each beside the reading of outcomes.
+    """
     seen: set[tuple[Stage, Happening]] = set()
     whole = life.goes
 
@@ -193,4 +194,5 @@ def test_every_row_of_the_table_is_used(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(hand, "goes", noted)
     for seed in range(SEEDS // 4):
         trouble(seed)
-    assert [f"{stage} | {happening}" for stage, happening in set(LIFE) - seen] == []
+    unseen = set(LIFE) - seen - {(case.stage, case.happening) for case in SELDOM}
+    assert [f"{stage} | {happening}" for stage, happening in unseen] == []

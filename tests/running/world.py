@@ -52,12 +52,15 @@ class Unit:
 
 @dataclass
 class Flight:
-    """A write on its way: it lands at ``lands`` (never, if None) and is gone after that."""
+    """A write on its way: it lands at ``lands`` (never, if None) and is gone after that.
+
+    ``before``: how many writes had landed when it was sent.
+    """
 
     step: Step
     sent: float
     lands: float | None
-    attempt: int
+    before: int
 
 
 @dataclass
@@ -73,6 +76,9 @@ class Odds:
     drift: float = 0.0
     stranger: float = 0.0
     occupied: float = 0.0
+    unreadable: float = 0.0
+    moved: float = 0.0
+    lies: float = 0.0
 
 
 @dataclass
@@ -110,18 +116,19 @@ class World:
         for flight in sorted(due, key=lambda flight: flight.lands or 0.0):
             if flight.lands is not None and flight.lands <= self.now:
                 self.flights.remove(flight)
-                self._land(flight.step)
+                self._land(flight)
         self.flights = [each for each in self.flights if not self._dead(each)]
 
     def _dead(self, flight: Flight) -> bool:
         bound = SETTLE_S if flight.step.kind is StepKind.READDRESS else LATE_S
         return self.now - flight.sent > bound
 
-    def _land(self, step: Step) -> None:
-        if step.id in self.landed and self.landed[-1] != step.id:
-            later = self.landed[len(self.landed) - self.landed[::-1].index(step.id) :]
-            if any(_thing(BY_ID[name]) == _thing(step) for name in later):
-                self.broken.append(f"{step.id} landed late, over a later write of the same thing")
+    def _land(self, flight: Flight) -> None:
+        step = flight.step
+        later = {name for name in self.landed[flight.before :] if name != step.id}
+        same_thing = {name for name in later if _thing(BY_ID[name]) == _thing(step)}
+        if same_thing and step.device not in self.drifted:
+            self.broken.append(f"{step.id} landed late, over {sorted(same_thing)}")
         self.landed.append(step.id)
         unit = self.units[step.device]
         match step.wanted:
@@ -158,7 +165,10 @@ class World:
             unit.down_until = self.now + self.chance.choice((1.0, 5.0, 40.0, 500.0))
         if self._hit(self.odds.drift) and unit.number is not None:
             self.drifted.add(device)
-            unit.number = 900 + self.chance.randrange(90)
+            unit.number = self.chance.choice((411, 311, 2990, 900 + self.chance.randrange(90)))
+        if unit.address == BENCH and self._hit(self.odds.moved) and "fresh.clock" in self.proved():
+            unit.address = JOINED  # somebody does it before the run does
+            self.flights = [each for each in self.flights if each.step.device != FRESH]
 
     def read(self, operation: Read) -> Outcome:
         """Answer a read, and note what it saw."""
@@ -174,6 +184,8 @@ class World:
             return Stranger(f"{unit.identity} answers")
         if self._hit(self.odds.busy):
             return ReadFailed(Failure.BUSY, "locked")
+        if self._hit(self.odds.unreadable):
+            return ReadFailed(Failure.BROKEN, "no sense")
         matches = self.value(step) == step.as_found or step.kind is StepKind.SAVE
         self.seen[step.device] = (step.id, matches)
         return Saw(self._state(unit))
@@ -213,9 +225,12 @@ class World:
         late = 0.0
         if self._hit(self.odds.late):
             late = self.chance.uniform(0.0, LATE_S * 0.9)
-        lands = None if self._hit(self.odds.request_lost) else self.now + late
-        unsure = lands is None or self._hit(self.odds.answer_lost)
-        self.flights.append(Flight(step, self.now, lands, self._attempt(step)))
+        lies = self._hit(self.odds.lies)
+        lost = not lies and self._hit(self.odds.request_lost)
+        lands = None if lost or lies else self.now + late
+        unsure = lost or (not lies and self._hit(self.odds.answer_lost))
+        if not lies:
+            self.flights.append(Flight(step, self.now, lands, len(self.landed)))
         self.pass_time(0.0)
         return Unsure("no answer") if unsure else Accepted()
 
@@ -238,9 +253,6 @@ class World:
             case _:
                 return None
 
-    def _attempt(self, step: Step) -> int:
-        return self.ledger.count(Intended(step.id))
-
     def proved(self) -> set[str]:
         """The steps that the ledger calls proved, the last word on each counting."""
         proved: set[str] = set()
@@ -262,8 +274,10 @@ class World:
         if self.seen.get(step.device) != (step.id, True):
             self.broken.append(f"{step.id} was written without a matching read right before")
         for flight in self.flights:
-            if flight.step.device != step.device:
-                continue
+            if flight.step.device != step.device or flight.step.kind is StepKind.SAVE:
+                continue  # a save carries no value: landing late, it does no harm
+            if step.device in self.drifted:
+                continue  # another hand's value can look like our own landing
             if flight.step.id != step.id:
                 self.broken.append(f"{step.id} was written while {flight.step.id} was in flight")
             elif step.kind is StepKind.READDRESS:

@@ -1,0 +1,161 @@
+"""Doing one operation: how errors become outcomes."""
+
+import asyncio
+from dataclasses import replace
+
+import pytest
+
+from orchestrator import errors
+from orchestrator.actions.perform import FAILURES, Deed, Performer, parts_of
+from orchestrator.errors import DeviceError
+from orchestrator.facility.step import StepKind
+from orchestrator.running.events import Failure
+from orchestrator.running.operations import (
+    Accepted,
+    Answers,
+    Ask,
+    Elapsed,
+    Nobody,
+    Outcome,
+    Probe,
+    Read,
+    ReadFailed,
+    Refused,
+    Reply,
+    Saw,
+    Stranger,
+    Unsure,
+    Vacant,
+    Wait,
+    Write,
+)
+from orchestrator.running.protocols import EVERYTHING, Part
+from tests.actions.acted import Clock, Net, Person
+from tests.running.made_up import AT, BY_ID, NEW, source, state_of, step
+
+OFF, MOVE = BY_ID["north.off"], BY_ID["fresh.move"]
+AT_NORTH = AT["north"]
+STATE = state_of("north", sources={"one": source(311, enabled=True)})
+KINDS = DeviceError.__subclasses__()
+
+
+def perform(*operations: Deed, net: Net | None = None) -> list[Outcome]:
+    """Do operations one after another on one performer."""
+    used = net or Net({AT_NORTH: STATE})
+
+    async def main() -> list[Outcome]:
+        performer = Performer(used.open, used.probe, Clock(), Person())
+        try:
+            return [await performer.perform(operation) for operation in operations]
+        finally:
+            await performer.close()
+
+    return asyncio.run(main())
+
+
+def raising(kind: type[DeviceError], what: str) -> Net:
+    """A network in which each request called ``what`` raises ``kind``."""
+    error = kind(device="north", address=AT_NORTH, doing="testing", said="own words")
+    return Net({AT_NORTH: STATE}, fault=lambda doing, _: error if doing == what else None)
+
+
+def test_every_kind_of_device_error_is_mapped() -> None:
+    """A kind of error that is added to the family has to get its failure here."""
+    assert set(FAILURES) == set(KINDS)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_errors_of_a_read(kind: type[DeviceError]) -> None:
+    """Unreachable is nobody, a wrong device a stranger, all else a failed read with its reason."""
+    (outcome,) = perform(Read(OFF, AT_NORTH), net=raising(kind, "read"))
+    expected = {errors.Unreachable: Nobody, errors.WrongDevice: Stranger}.get(kind, ReadFailed)
+    assert type(outcome) is expected
+    if isinstance(outcome, ReadFailed):
+        assert outcome.why is FAILURES[kind]
+    assert "north" in getattr(outcome, "said", "")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_errors_of_a_write(kind: type[DeviceError]) -> None:
+    """No answer, or a breakdown, leaves the outcome unknown; all else is surely not done."""
+    (outcome,) = perform(Write(OFF, AT_NORTH), net=raising(kind, "write"))
+    unsure = kind in (errors.OutcomeUnknown, errors.Broken)
+    assert type(outcome) is (Unsure if unsure else Refused)
+    if isinstance(outcome, Refused):
+        assert outcome.why is FAILURES[kind]
+
+
+def test_a_busy_device_says_for_how_long() -> None:
+    """Its Retry-After comes with the refusal."""
+    busy = errors.Busy(device="north", address=AT_NORTH, doing="testing", retry_after_s=7.0)
+    net = Net({AT_NORTH: STATE}, fault=lambda _what, _device: busy)
+    read, write = perform(Read(OFF, AT_NORTH), Write(OFF, AT_NORTH), net=net)
+    assert isinstance(read, ReadFailed)
+    assert isinstance(write, Refused)
+    assert (read.retry_after_s, write.retry_after_s) == (7.0, 7.0)
+
+
+def test_what_goes_well() -> None:
+    """Each operation has its answer."""
+    net = Net({AT_NORTH: STATE})
+    assert perform(
+        Read(OFF, AT_NORTH),
+        Write(OFF, AT_NORTH),
+        Probe(MOVE, NEW),
+        Probe(MOVE, AT_NORTH),
+        Wait(OFF, 3.0),
+        Ask("go:1", ("Go?",)),
+        net=net,
+    ) == [
+        Saw(STATE),
+        Accepted(),
+        Vacant(),
+        Answers("fresh's neighbour"),
+        Elapsed(),
+        Reply(go=True, by="M. Okafor"),
+    ]
+
+
+def test_one_way_is_kept_to_a_device_at_an_address_and_closed_at_the_end() -> None:
+    """Opened once, however often it is used."""
+    net = Net({AT_NORTH: STATE})
+    perform(Read(OFF, AT_NORTH), Read(OFF, AT_NORTH), Read(OFF, NEW), net=net)
+    assert net.opened == [("north", AT_NORTH), ("north", NEW)]
+    assert sorted(net.closed) == sorted(net.opened)
+
+
+def test_a_bug_is_raised() -> None:
+    """What is no device's error is nobody's outcome."""
+    net = Net({AT_NORTH: STATE}, fault=lambda _what, _device: ZeroDivisionError())
+    with pytest.raises(ZeroDivisionError):
+        perform(Read(OFF, AT_NORTH), net=net)
+    assert net.closed == net.opened
+
+
+@pytest.mark.parametrize(
+    ("kind", "more", "parts"),
+    [
+        (StepKind.DISABLE, {}, {Part.SOURCES}),
+        (StepKind.RENUMBER, {}, {Part.SOURCES}),
+        (StepKind.REPOINT, {}, {Part.DESTINATIONS}),
+        (StepKind.SAVE, {}, {Part.UNSAVED}),
+        (StepKind.READDRESS, {}, {Part.INTERFACES}),
+        (StepKind.CONFIRM, {}, {Part.INTERFACES}),
+        (StepKind.SET, {}, {Part.SETTINGS}),
+        (StepKind.SET, {"source": "one"}, {Part.SOURCES}),
+        (StepKind.SET, {"destination": "in"}, {Part.DESTINATIONS}),
+        (StepKind.BY_HAND, {}, EVERYTHING),
+    ],
+)
+def test_only_the_part_that_a_step_is_about_is_read(
+    kind: StepKind, more: dict[str, str], parts: set[Part]
+) -> None:
+    """One part, for each kind of step."""
+    made = step("north.x", kind, None, None)
+    assert parts_of(replace(made, **more)) == frozenset(parts)  # type: ignore[arg-type]  # real fields
+
+
+def test_failures_are_told_apart() -> None:
+    """No two kinds of device error come to one failure."""
+    assert len(set(FAILURES.values())) == len(FAILURES)
+    assert Failure.UNKNOWN in FAILURES.values()
