@@ -5,7 +5,7 @@ from pathlib import Path
 
 from orchestrator.facility.step import Step
 from orchestrator.reports import rollback_notes
-from orchestrator.running.events import Event, Intended
+from orchestrator.running.events import Event, Intended, Sent
 from orchestrator.running.protocols import Reporter
 from orchestrator.running.record import RunRecord
 
@@ -38,8 +38,12 @@ class NotesKeeper:
         self._then.step_started(step)
 
     def stored(self, event: Event) -> None:
-        """Rewrite the notes where the event changes what is true of a device."""
+        """Rewrite the notes where the event changes what is true of a device.
+
+        An accepted write changes nothing yet: its read-back, which follows, does.
+        """
         self._events.append(event)
-        if not isinstance(event, Intended):
+        accepted = isinstance(event, Sent) and event.known
+        if not accepted and not isinstance(event, Intended):
             self.write()
         self._then.stored(event)
