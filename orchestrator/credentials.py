@@ -31,7 +31,6 @@ SWITCH = "CUTSHEET_CREDENTIALS"
 PREFIX = "CUTSHEET_CREDENTIAL_"
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-_WITHOUT = f"or set {SWITCH}=environment and give the secret as {PREFIX}NAME=user:secret"
 
 T = TypeVar("T")
 
@@ -56,7 +55,7 @@ class Credentials:
         checked_name(name)
         if self._from_environment():
             return self._variable(name)
-        kept = self._ask(lambda held: held.get_password(SERVICE, name))
+        kept = self._kept(name)
         if kept is None:
             raise NoSecret(f"the keyring has no credential {name}", _add(name))
         return _unpacked(name, kept)
@@ -72,8 +71,7 @@ class Credentials:
         self._refuse_environment(name)
         packed = json.dumps({"user": secret.user, "secret": secret.reveal()})
         self._keep(name, packed)
-        names = {*self._index(), name}
-        self._keep(INDEX, json.dumps(sorted(names)))
+        self._list({*self._index(), name})
 
     def forget(self, name: str) -> None:
         """Take ``name`` out of the keyring.
@@ -84,12 +82,12 @@ class Credentials:
         """
         checked_name(name)
         self._refuse_environment(name)
-        if self._ask(lambda held: held.get_password(SERVICE, name)) is None:
+        if self._kept(name) is None:
             raise NoSecret(
                 f"the keyring has no credential {name}", "see 'cutsheet credential list'"
             )
-        self._ask(lambda held: held.delete_password(SERVICE, name))
-        self._keep(INDEX, json.dumps(sorted({*self._index()} - {name})))
+        self._ask(name, lambda held: held.delete_password(SERVICE, name))
+        self._list({*self._index()} - {name})
 
     def names(self) -> tuple[str, ...]:
         """The names that have a secret. From the environment: as near as variables can tell.
@@ -100,36 +98,38 @@ class Credentials:
         if self._from_environment():
             found = (key for key in self._environment if key.startswith(PREFIX))
             return tuple(sorted(_name_of(variable) for variable in found))
-        return tuple(name for name in self._index() if self._holds(name))
+        return tuple(name for name in self._index() if self._kept(name) is not None)
 
-    def _holds(self, name: str) -> bool:
-        return self._ask(lambda held: held.get_password(SERVICE, name)) is not None
+    def _kept(self, user: str) -> str | None:
+        return self._ask(user, lambda held: held.get_password(SERVICE, user))
 
     def _index(self) -> tuple[str, ...]:
-        kept = self._ask(lambda held: held.get_password(SERVICE, INDEX))
         try:
-            names = json.loads(kept or "[]")
+            names = json.loads(self._kept(INDEX) or "[]")
         except ValueError:
             names = []
         if not isinstance(names, list):
             return ()
-        return tuple(name for name in names if isinstance(name, str))
+        return tuple(name for name in names if isinstance(name, str) and _NAME.fullmatch(name))
+
+    def _list(self, names: set[str]) -> None:
+        self._keep(INDEX, json.dumps(sorted(names)))
 
     def _keep(self, user: str, text: str) -> None:
         """Keep and read back: a keyring that keeps nothing says nothing of it."""
-        self._ask(lambda held: held.set_password(SERVICE, user, text))
-        if self._ask(lambda held: held.get_password(SERVICE, user)) != text:
+        self._ask(user, lambda held: held.set_password(SERVICE, user, text))
+        if self._kept(user) != text:
             raise NoSecret(
                 "the keyring took the secret and did not keep it",
-                f"set up a keyring that keeps (Secret Service), {_WITHOUT}",
+                f"set up a keyring that keeps (Secret Service), {_without(user)}",
             )
 
-    def _ask(self, what: Callable[[KeyringBackend], T]) -> T:
+    def _ask(self, user: str, what: Callable[[KeyringBackend], T]) -> T:
         """Ask the keyring. Its own words are not passed on: a secret might be among them."""
         try:
             return what(self._backend or keyring.get_keyring())
         except Exception as error:  # noqa: BLE001 - keyrings raise what their systems raise
-            failure = _worded(error)
+            failure = _worded(error, user)
         raise failure
 
     def _from_environment(self) -> bool:
@@ -197,10 +197,16 @@ def _unpacked(name: str, kept: str) -> Secret:
 
 
 def _add(name: str) -> str:
-    return f"set it with 'cutsheet credential add {name}', {_WITHOUT}"
+    return f"set it with 'cutsheet credential add {name}', {_without(name)}"
 
 
-def _worded(error: Exception) -> NoSecret:
+def _without(name: str) -> str:
+    """How to do without a keyring."""
+    variable = PREFIX + "NAME" if name == INDEX else variable_of(name)
+    return f"or set {SWITCH}=environment and {variable}=user:secret"
+
+
+def _worded(error: Exception, name: str) -> NoSecret:
     """Say which way the keyring can't be used, and what to do.
 
     Backends raise ``KeyringLocked`` when an unlocking was refused, and their system's own
@@ -217,7 +223,7 @@ def _worded(error: Exception) -> NoSecret:
             what, fix = f"the keyring refused ({_kind(error)})", "allow access when it asks"
         case _:
             what, fix = f"the keyring failed ({_kind(error)})", "see that it runs, and allow access"
-    return NoSecret(what, f"{fix}, {_WITHOUT}")
+    return NoSecret(what, f"{fix}, {_without(name)}")
 
 
 def _kind(error: Exception) -> str:

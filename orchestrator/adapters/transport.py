@@ -94,7 +94,7 @@ class Transport:
         return response
 
     def clean(self, words: str) -> str:
-        """``words`` that may quote the device, fit to be shown: no secret, no control characters."""
+        """``words`` that may quote the device, fit to be shown: no secret, no control codes."""
         return answers.clean(words, self._redact)
 
     async def close(self) -> None:
