@@ -23,15 +23,18 @@ from orchestrator.facility.plan import (
     ListensTo,
     Network,
     Plan,
+    PlannedDestination,
+    PlannedSource,
     Ref,
     Room,
 )
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Hears, Saves, Traits
+from orchestrator.facility.traits import Effect, Hears, Saves, Traits
 from orchestrator.facility.wanted import (
     AskedDestination,
     AskedDevice,
     AskedSource,
+    Auto,
     Release,
     Unit,
 )
@@ -72,7 +75,7 @@ class Box:
     by: Hears = Hears.NUMBER
     at: str | None = None
     unit: Unit = Unit.KNOWN
-    wants: dict[str, tuple[int | None, bool | None]] = field(default_factory=dict)
+    wants: dict[str, tuple[int | Auto | None, bool | None]] = field(default_factory=dict)
     labels: dict[str, str] = field(default_factory=dict)
     listens: dict[str, ListensTo] = field(default_factory=dict)
     to: str | None = None
@@ -81,6 +84,16 @@ class Box:
     off_limits: str | None = None
     absent: bool = False
     asked: bool = True
+    exact: dict[str, tuple[str, int, str | None]] = field(default_factory=dict)
+    planned: dict[str, PlannedSource] = field(default_factory=dict)
+    planned_hears: dict[str, ListensTo] = field(default_factory=dict)
+    numbers: tuple[int, ...] = ()
+    blocks: tuple[int, ...] | None = None
+    effects: dict[str, Effect] = field(default_factory=dict)
+    can: frozenset[StepKind] = frozenset(StepKind)
+    tried_with: tuple[str, ...] = ()
+    holds_sender: bool = False
+    serial: str | None = "as found"
 
 
 def address(host: int) -> str:
@@ -134,9 +147,15 @@ def _device(name: str, box: Box) -> Device:
         room=box.room,
         interfaces=(Interface("main", "media", home),),
         speaks=("test",),
-        blocks=(box.host,),
-        serial=f"SN-{name}",
+        blocks=(box.host,) if box.blocks is None else box.blocks,
+        numbers=box.numbers,
+        serial=f"SN-{name}" if box.serial == "as found" else box.serial,
         off_limits=box.off_limits,
+        sources=box.planned,
+        destinations={
+            key: PlannedDestination(name=key, listens_to=value)
+            for key, value in box.planned_hears.items()
+        },
     )
 
 
@@ -167,9 +186,8 @@ def _found(name: str, box: Box, response_s: float) -> Found | NotFound:
 
 
 def _asked(name: str, box: Box) -> AskedDevice | None:
-    if not box.asked or not (
-        box.wants or box.labels or box.listens or box.to or box.set_to or box.unit is not Unit.KNOWN
-    ):
+    says = box.wants, box.labels, box.listens, box.to, box.set_to, box.exact
+    if not box.asked or not (any(says) or box.unit is not Unit.KNOWN):
         return None
     names = [*box.wants, *[key for key in box.labels if key not in box.wants]]
     return AskedDevice(
@@ -178,6 +196,7 @@ def _asked(name: str, box: Box) -> AskedDevice | None:
         reach_at=box.at,
         unit=box.unit,
         addresses={"main": box.to} if box.to else {},
+        exact=box.exact,
         sources={
             key: AskedSource(
                 name=key,
@@ -195,7 +214,15 @@ def _asked(name: str, box: Box) -> AskedDevice | None:
 
 
 def _traits(box: Box) -> Traits:
-    return Traits(can=frozenset(StepKind), saves=box.saves, hears=box.by, settle_s=1.0)
+    return Traits(
+        can=box.can,
+        saves=box.saves,
+        hears=box.by,
+        settle_s=1.0,
+        holds_sender_address=box.holds_sender,
+        effects=box.effects,
+        tried_with=box.tried_with,
+    )
 
 
 def random_boxes(seed: int) -> dict[str, Box]:
