@@ -5,7 +5,7 @@ Each line reads the same way, so that it can be read out to somebody at another 
     3. Source `program-1`: set number from `2990` to `101`, group from `..` to `..`.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from ipaddress import IPv4Network
 from itertools import groupby
 
@@ -14,7 +14,7 @@ from orchestrator.reports.layout import seconds
 from orchestrator.reports.markdown import bullet, code, paragraph, prose, section
 from orchestrator.reports.way_back import Back
 from orchestrator.running.record import RunRecord
-from orchestrator.running.view import hearing
+from orchestrator.running.view import Heard, hearing
 
 Field = tuple[str, str, str]
 """A field of a device's page, what it holds, and what to set it to."""
@@ -23,12 +23,13 @@ Field = tuple[str, str, str]
 def step_lines(record: RunRecord, steps: Sequence[Back]) -> list[str]:
     """All steps of the way back, numbered through, under a heading for each visit to a unit."""
     lines: list[str] = []
+    heard = hearing({name: found.state for name, found in record.before.items()})
     numbered = list(enumerate(steps, 1))
     for (device, _), visit in groupby(numbered, key=lambda entry: _place(entry[1])):
         entries = list(visit)
         lines += _visit(record, device, entries[0][1])
         for number, back in entries:
-            lines += paragraph(" ".join(_sentences(record, back)), f"{number}. ")
+            lines += paragraph(" ".join(_sentences(record, back, heard)), f"{number}. ")
     return lines
 
 
@@ -50,7 +51,7 @@ def _visit(record: RunRecord, device: str, first: Back) -> list[str]:
     return [*lines, *paragraph(f"{said}, before you set anything."), ""]
 
 
-def _sentences(record: RunRecord, back: Back) -> Iterator[str]:
+def _sentences(record: RunRecord, back: Back, heard: Mapping[str, Heard]) -> Iterator[str]:
     step = back.step
     if step.kind is StepKind.SAVE:
         yield "The unit: save, so that it boots with what it now runs on."
@@ -59,7 +60,7 @@ def _sentences(record: RunRecord, back: Back) -> Iterator[str]:
         yield from _confirm(record, back)
         return
     if step.kind is StepKind.DISABLE:
-        yield _ears(record, step)
+        yield _ears(step, heard)
     if back.doubt:
         yield "Look first: nobody knows whether the run did this."
     pairs = fields(step)
@@ -90,8 +91,7 @@ def _subject(step: Step) -> str:
     return "The unit"
 
 
-def _ears(record: RunRecord, step: Step) -> str:
-    heard = hearing({name: found.state for name, found in record.before.items()})
+def _ears(step: Step, heard: Mapping[str, Heard]) -> str:
     who = [where for where, what in heard.items() if (step.device, step.source) in what]
     rooms = f" (on this run's units it was heard by {_listed(who)})" if who else ""
     return f"Headphones off and monitors down wherever this is heard{rooms}, then:"

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from ipaddress import IPv4Network
+from itertools import product
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Step, StepKind
@@ -303,19 +304,18 @@ def hearing(states: Mapping[str, DeviceState]) -> Mapping[str, Heard]:
     A number or group means a source on a network that both devices stand on.
     """
     nets = {name: _networks(state) for name, state in states.items()}
-    sources = [
-        (device, name, (source.number, *source.groups))
-        for device, state in states.items()
-        for name, source in state.sources.items()
-        if source.enabled
-    ]
+    sending: dict[tuple[IPv4Network, int | str], set[tuple[str, str]]] = {}
+    for device, state in states.items():
+        for name, source in state.sources.items():
+            for net, value in product(nets[device], (source.number, *source.groups)):
+                if source.enabled and value is not None:
+                    sending.setdefault((net, value), set()).add((device, name))
     return {
         f"{listener}/{name}": frozenset(
-            (device, source)
-            for device, source, holds in sources
+            source
+            for net in nets[listener]
             if destination.hears is not None
-            and destination.hears in holds
-            and nets[device] & nets[listener]
+            for source in sending.get((net, destination.hears), ())
         )
         for listener, state in states.items()
         for name, destination in state.destinations.items()

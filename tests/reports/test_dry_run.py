@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import Sequence
-from orchestrator.planning.result import DryRun
+from orchestrator.planning.result import DryRun, Listeners
 from orchestrator.reports import dry_run as report
 
 DIGEST = "5f0c2a9b"
@@ -48,6 +48,16 @@ def test_known_listeners_only_where_they_are_known(dry_run: DryRun, rooms: dict[
     assert "listeners as far as known: none; as the plan says, also heard by: the old intercom" in (
         text
     )
+
+
+def test_unknown_listeners_are_called_unknown(dry_run: DryRun, rooms: dict[str, str]) -> None:
+    """Where listeners are not known, those seen are named and no more is claimed."""
+    unknown = Listeners(source="a/s", destinations=("b/d",), also=(), sure="unknown")
+    alone = Listeners(source="a/t", destinations=(), also=(), sure="known")
+    text = report.text(replace(dry_run, listeners=(unknown, alone)), DIGEST, rooms)
+    assert "a/s: its listeners are not known; seen: b/d" in text
+    assert "a/t: no listener, and all would be known" in text
+    assert "known listeners" not in text
 
 
 def test_the_sequence_is_numbered_and_says_what_it_waits_for(
