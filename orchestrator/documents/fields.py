@@ -96,6 +96,11 @@ def read_slot(value: Any) -> str:
     return text
 
 
+def read_label(value: Any) -> str:
+    """What a source shows: nothing at all, or a text; may be spread."""
+    return "" if value == "" else read_slot(value)
+
+
 def read_flag(value: Any) -> bool:
     """True or false, and nothing that looks like it."""
     if not isinstance(value, bool):
@@ -300,6 +305,7 @@ Text = Annotated[str, PlainValidator(read_text), _schema("string", minLength=1)]
 Name = Annotated[str, PlainValidator(read_name), _schema("string", pattern=_NAME_PATTERN)]
 KeyRange = Annotated[str, PlainValidator(_read_key), _schema("string", pattern=_KEY_PATTERN)]
 Slot = Annotated[str, PlainValidator(read_slot), _schema("string", minLength=1)]
+Label = Annotated[str, PlainValidator(read_label), _schema("string")]
 Flag = Annotated[bool, PlainValidator(read_flag), _schema("boolean")]
 Seconds = Annotated[
     float, PlainValidator(read_seconds), _schema("number", minimum=0, maximum=DAY_S)

@@ -69,7 +69,7 @@ class SourceModel(Shape):
     number: fields.PlannedNumber | None = Field(
         None, description="Channel number; a range of numbers under a key range."
     )
-    label: fields.Slot | None = Field(None, description="The label it shows.")
+    label: fields.Label | None = Field(None, description="The label it shows.")
     enabled: fields.Flag | None = Field(None, description="Whether it sends.")
     groups: list[fields.Group] | None = Field(
         None, min_length=1, description="Multicast group of each leg, as in 239.194.1.55:5004."

@@ -19,7 +19,7 @@ class AskedSourceModel(Shape):
         min_length=1,
         description="Multicast group of each leg; without it, what the number gives.",
     )
-    label: fields.Slot | None = Field(None, description="The label to show.")
+    label: fields.Label | None = Field(None, description="The label to show.")
     enabled: fields.Flag | None = Field(None, description="Whether it is to send.")
 
 
