@@ -5,6 +5,7 @@ The dry-run at the end asks the simulated devices in memory; nothing is written 
 
 import asyncio
 from collections import Counter
+from dataclasses import replace
 from ipaddress import IPv4Address
 
 import pytest
@@ -20,8 +21,8 @@ from orchestrator.documents.folder import Documents
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.wanted import Unit
+from orchestrator.planning.audit import audit
 from orchestrator.planning.dry_run import dry_run
-from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene, merge
 from tests.example import (
     FRESH,
@@ -211,6 +212,16 @@ def test_what_moves_comes_back(documents: Documents) -> None:
     assert all(plan.devices[ref.device].sources[ref.name].enabled for ref in renumbered(documents))
 
 
+def test_the_audit_finds_the_one_fault(documents: Documents, world: World) -> None:
+    """As it stands, the facility has one fault, told as what it is and as whose it is."""
+    scene = surveyed(documents, world)
+    without_wishes = replace(scene, asked={}, rooms=frozenset())
+    assert [hazard.name for hazard in audit(without_wishes)] == [
+        "duplicate:418",
+        "differs:studio-south-returns/input-8:number",
+    ]
+
+
 def test_all_of_it_together_can_be_done(documents: Documents, world: World) -> None:
     """All playbooks in one dry-run: proved, nothing left to accept, as little lent as can be.
 
@@ -218,7 +229,7 @@ def test_all_of_it_together_can_be_done(documents: Documents, world: World) -> N
     without a free place, and needs no more than one.
     """
     before = world.snapshot()
-    plan = planned(documents, world)
+    plan = dry_run(surveyed(documents, world))
     assert plan.proved
     assert [hazard.name for hazard in plan.hazards if hazard.blocks] == []
     assert [hazard.name for hazard in plan.hazards] == ["listener:rack-codec/output-2"]
@@ -232,8 +243,8 @@ def test_all_of_it_together_can_be_done(documents: Documents, world: World) -> N
     assert world.requests("alert-inserter") == 0
 
 
-def planned(documents: Documents, world: World) -> DryRun:
-    """The dry-run of every playbook, from a survey of the simulated devices."""
+def surveyed(documents: Documents, world: World) -> Scene:
+    """Every playbook, and a survey of the simulated devices."""
     units = {name: world.machine(name).unit for name in world.names}
     secrets = {
         device.credentials: Secret(units[name].user, units[name].secret)
@@ -247,19 +258,17 @@ def planned(documents: Documents, world: World) -> DryRun:
     wishes = merge(documents.playbooks)
     found = asyncio.run(survey(documents.plan, wishes, opener, WallClock()))
     devices = documents.plan.devices
-    return dry_run(
-        Scene(
-            plan=documents.plan,
-            found=found,
-            asked=wishes,
-            traits={
-                name: description_of(device, documents.descriptions).traits
-                for name, device in devices.items()
-                if device.speaks
-            },
-            rooms=frozenset(devices[name].room for name in wishes),
-            accepted={a.hazard: a.reason for p in documents.playbooks for a in p.accepts},
-        )
+    return Scene(
+        plan=documents.plan,
+        found=found,
+        asked=wishes,
+        traits={
+            name: description_of(device, documents.descriptions).traits
+            for name, device in devices.items()
+            if device.speaks
+        },
+        rooms=frozenset(devices[name].room for name in wishes),
+        accepted={a.hazard: a.reason for p in documents.playbooks for a in p.accepts},
     )
 
 

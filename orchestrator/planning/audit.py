@@ -137,6 +137,8 @@ def _heard(
         wanted = wish.listens_to.source if wish is not None and wish.listens_to else None
         if planned.source in heard or (wanted is not None and wanted in heard):
             continue
+        if not heard and _unread_there(scene, name, planned.source, now.hears):
+            continue
         who = " and ".join(sorted(map(str, heard))) or "nobody"
         yield Hazard(
             name=f"hears:{name}/{destination.name}",
@@ -147,6 +149,23 @@ def _heard(
             where=(f"{name}/{destination.name}",),
             fix="point it at its source by a playbook, or correct the plan",
         )
+
+
+def _unread_there(scene: Scene, name: str, source: Ref, hears: int | str | None) -> bool:
+    """Whether a destination of ``name`` points where the plan has a source that was not read.
+
+    So it is with a device that the tool does not speak to: nothing can be said against it.
+    """
+    device = scene.plan.devices.get(source.device)
+    planned = device.sources.get(source.name) if device is not None else None
+    if planned is None or source.device in scene.states:
+        return False
+    pointers: set[int | str | None] = {planned.number, *(planned.groups or ())} - {None}
+    for network in scene.networks_now[name]:
+        rules = scene.plan.networks[network].numbering if network is not None else None
+        if rules is not None and planned.number is not None and rules.has_group(planned.number):
+            pointers.add(rules.group(planned.number))
+    return hears in pointers
 
 
 def _unsaved(scene: Scene) -> Iterator[Hazard]:
