@@ -34,6 +34,7 @@ from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
 from orchestrator.reports import dry_run as dry_run_report
 from orchestrator.reports.hazards import hazard_lines
+from orchestrator.reports.layout import wrap
 from orchestrator.reports.progress import Progress
 
 YesOption = Annotated[
@@ -217,7 +218,7 @@ def undo_command(
     back = asyncio.run(undo(desk, run, choice))
     if not as_json:
         for line in back.stays:
-            show(f"Stays as it is: {line}.")
+            show("\n".join(wrap(f"Stays as it is: {line}.", 0, 2)))
     if dry:
         code = digest(back.plan.sequence)
         if as_json:

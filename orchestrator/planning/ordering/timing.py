@@ -6,6 +6,7 @@ disable to the end of its enable.
 """
 
 import heapq
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -26,7 +27,7 @@ REQUESTS_OF_A_WRITE = 5
 def estimate(scene: Scene, draft: Draft) -> float:
     """Seconds that a step takes: its requests at the device's measured pace, and its traits."""
     entry = scene.found.devices[draft.device]
-    response = entry.response_s if isinstance(entry, Found) else 0.0
+    response = _steady(entry.response_s) if isinstance(entry, Found) else 0.0
     traits = scene.traits[draft.device]
     seconds = response * REQUESTS.get(draft.kind, REQUESTS_OF_A_WRITE)
     if draft.kind is StepKind.CONFIRM:
@@ -34,6 +35,15 @@ def estimate(scene: Scene, draft: Draft) -> float:
     if draft.kind is StepKind.SAVE:
         seconds += traits.save_s
     return seconds
+
+
+def _steady(response_s: float) -> float:
+    """A measured pace rounded up to 1, 2 or 5 times a power of ten, and to 5 ms at least.
+
+    Two surveys never measure quite the same; the same facility should give the same sequence.
+    """
+    power = 10.0 ** math.floor(math.log10(max(response_s, 0.005)) + 1e-9)
+    return next(step * power for step in (1, 2, 5, 10) if step * power >= response_s - 1e-9)
 
 
 def make_disables_late(graph: Graph) -> None:
