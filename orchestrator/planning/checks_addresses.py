@@ -1,13 +1,16 @@
 """Addresses: each held once, inside its network, and none that is set aside."""
 
 from orchestrator.facility.plan import Device, Interface, Network, Plan
-from orchestrator.planning.checks_common import Origins, Report, whole
+from orchestrator.planning.checks_common import PLAN, Origins, Path, Report, quad, whole
 from orchestrator.planning.checks_networks import edge_words
+
+# A device, and the document and path that its address comes from.
+Held = tuple[str, tuple[str, Path]]
 
 
 def check_addresses(plan: Plan, origins: Origins, report: Report) -> None:
     """Check every interface of ``plan``, as it is or as it is wanted."""
-    holders: dict[int, str] = {}
+    holders: dict[int, list[Held]] = {}
     for device in plan.devices.values():
         joined: dict[str, str] = {}
         for interface in device.interfaces:
@@ -26,10 +29,18 @@ def check_addresses(plan: Plan, origins: Origins, report: Report) -> None:
                 what = f"{_named(device, interface)} at {interface.address}: {wrong[0]}"
                 report.add(where, what, wrong[1])
             elif not network.bench:
-                other = holders.setdefault(address, device.name)
-                if other != device.name:
-                    what = f"{interface.address} is held twice: by {other} and by {device.name}"
-                    report.add(where, what, "give one of them an address of its own")
+                holders.setdefault(address, []).append((device.name, where))
+    for address, held in holders.items():
+        _held_twice(address, held, report)
+
+
+def _held_twice(address: int, held: list[Held], report: Report) -> None:
+    """Told where it stands second; what a playbook asks for comes after what the plan has."""
+    first, *others = sorted(held, key=lambda one: one[1][0] != PLAN)
+    for device, where in others:
+        if device != first[0]:
+            what = f"{quad(address)} is held twice: by {first[0]} and by {device}"
+            report.add(where, what, "give one of them an address of its own")
 
 
 def _named(device: Device, interface: Interface) -> str:

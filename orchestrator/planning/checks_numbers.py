@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.plan import Device, Plan, PlannedSource
 from orchestrator.planning.checks_common import (
+    PLAN,
     Origins,
     Report,
     legs,
@@ -161,12 +162,15 @@ class _Checker:
         self.report.add(where, what, fix, key=("range", subject, number))
 
     def _held_twice(self, net: _Net, number: int, holders: list[Holder], owner: str | None) -> None:
-        """Told where it stands second; whoever owns the number counts as first."""
-        ordered = sorted(holders, key=lambda holder: holder[0] != owner)
-        first = f"{ordered[0][0]}/{ordered[0][1].name}"
-        for device, source in ordered[1:]:
+        """Told where it stands second: after its owner, and after what the plan has already."""
+        placed = [
+            (device, source, self.origins.where(device, "sources", source.name, "number"))
+            for device, source in holders
+        ]
+        placed.sort(key=lambda one: (one[0] != owner, one[2][0] != PLAN))
+        first = f"{placed[0][0]}/{placed[0][1].name}"
+        for device, source, where in placed[1:]:
             subject = f"{device}/{source.name}"
-            where = self.origins.where(device, "sources", source.name, "number")
             what = f"number {number} is held twice on {net.name}: by {first} and by {subject}"
             key = ("number", number, first, subject)
             self.report.add(where, what, "give one of them a number of its own", key)
