@@ -62,9 +62,14 @@ def _children(item: Json) -> list[Json]:
         return [*item.keys(), *item.values()]
     if isinstance(item, list):
         return item
-    if isinstance(item, str) and _LONE_SURROGATE.search(item):
+    if isinstance(item, str) and lone_surrogate(item):
         raise Unusable("the answer holds text that is no Unicode")
     return []
+
+
+def lone_surrogate(text: str) -> bool:
+    """Tell whether ``text`` holds half a character, which no encoding can write."""
+    return _LONE_SURROGATE.search(text) is not None
 
 
 def pick(value: Json, pointer: str) -> Json:

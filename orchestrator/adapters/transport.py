@@ -115,12 +115,12 @@ class Transport:
 
     def _url(self, request: Request) -> httpx.URL:
         """The URL of ``request``, which leads to this device and nowhere else."""
-        raw = request.path.encode("ascii", errors="replace")
-        url = self._base.copy_with(raw_path=raw) if raw.startswith(b"/") else None
-        if url is None or raw.startswith(b"//") or b"/../" in raw + b"/":
-            said = f"{request.path} is no path on the device"
+        path = request.path
+        plain = path.startswith("/") and all("!" <= mark <= "~" for mark in path)
+        if not plain or path.startswith("//") or "/../" in path + "/":
+            said = f"{path} is no path on the device"
             raise Rejected(self._party.device, self._party.address, request.doing, said)
-        return url
+        return self._base.copy_with(raw_path=path.encode("ascii"))
 
 
 class _Journey:

@@ -4,10 +4,11 @@ Reading goes: the way to say "unassigned", then the table of values, then the pa
 text, then the digits. Writing goes the same way back.
 """
 
+import math
 import re
 from ipaddress import AddressValueError, IPv4Address
 
-from orchestrator.adapters.json_pointer import Unusable, same, shown
+from orchestrator.adapters.json_pointer import Unusable, lone_surrogate, same, shown
 from orchestrator.facility.description import Json, Pick
 from orchestrator.facility.wanted import SettingValue
 
@@ -112,6 +113,8 @@ def encode(pick: Pick, value: SettingValue | None) -> Json:
         if not pick.has_unassigned:
             raise Unwritable("the device description does not say how 'unassigned' is written")
         return pick.unassigned
+    if not _sayable(value):
+        raise Unwritable("the value can't be put into JSON")
     if pick.values:
         return _mapped(pick, value)
     if pick.part is not None:
@@ -119,6 +122,13 @@ def encode(pick: Pick, value: SettingValue | None) -> Json:
     if pick.digits is not None:
         return _digits(pick.digits, value)
     return value
+
+
+def _sayable(value: SettingValue) -> bool:
+    """JSON knows no infinity (RFC 8259, section 6), UTF-8 no half characters."""
+    if isinstance(value, float):
+        return math.isfinite(value)
+    return not isinstance(value, str) or value.isascii() or not lone_surrogate(value)
 
 
 def _read(pick: Pick, raw: Json) -> Json:

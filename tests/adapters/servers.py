@@ -1,6 +1,7 @@
 """Small, nasty servers on loopback sockets, for what only a real wire can do."""
 
 import asyncio
+import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ class Server:
 
 
 @asynccontextmanager
-async def serving(talk: Talk, host: str = "127.0.0.1") -> AsyncIterator[Server]:
+async def serving(talk: Talk, tls: ssl.SSLContext | None = None) -> AsyncIterator[Server]:
     """Serve every connection by ``talk`` as long as the block lasts."""
     server = Server()
     tasks: set[asyncio.Task[None]] = set()
@@ -36,7 +37,7 @@ async def serving(talk: Talk, host: str = "127.0.0.1") -> AsyncIterator[Server]:
             tasks.discard(task)
             writer.close()
 
-    listening = await asyncio.start_server(connected, host, 0)
+    listening = await asyncio.start_server(connected, "127.0.0.1", 0, ssl=tls)
     server.port = listening.sockets[0].getsockname()[1]
     try:
         yield server

@@ -147,6 +147,7 @@ OUT_OF_CREDIT = {
         ({"detail": "only this"}, "only this"),
         ("just text", "just text"),
         ({"errors": ["x"]}, '{"errors": ["x"]}'),
+        (["no", "no"], '["no", "no"]'),
     ],
 )
 def test_the_devices_own_words(value: object, words: str) -> None:

@@ -99,6 +99,20 @@ def test_only_silence_says_that_nobody_is_there(
     assert (looked("192.0.2.50", {}) is not None) is answers
 
 
+def test_a_name_that_leads_nowhere_says_nothing_of_the_address(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A mistake in the connect map is not a vacant address."""
+
+    async def unknown(_target: object) -> list[str]:
+        await asyncio.sleep(0)
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr("orchestrator.adapters.probe._hosts", unknown)
+    words = looked("127.44.3.71", {"127.44.3.71": "nobody.invalid:80"})
+    assert words == "it could not be looked at (Name or service not known)"
+
+
 def test_silence_ends_at_the_deadline(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody waits for the system's own two minutes."""
 

@@ -69,6 +69,13 @@ def test_a_way_to_say_unassigned_is_needed() -> None:
         encode(PLAIN, None)
 
 
+@pytest.mark.parametrize("value", [float("inf"), float("nan"), "MIC \ud800"])
+def test_what_json_can_not_say_is_not_written(value: SettingValue) -> None:
+    """It is refused before anything is sent, not while it is sent."""
+    with pytest.raises(Unwritable, match="can't be put into JSON"):
+        encode(PLAIN, value)
+
+
 def test_switches_come_and_go() -> None:
     """The table of values is used both ways; what it lacks is refused both ways."""
     assert [values.switch(SWITCH, "on"), values.switch(SWITCH, "off")] == [True, False]
