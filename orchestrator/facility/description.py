@@ -63,7 +63,9 @@ class WriteRule:
     """How one kind of step is written.
 
     ``path`` and the strings in ``body`` may hold ``{key}`` and ``{name-of-a-field}``; a string
-    that is just one such field becomes the field's own JSON value. ``repeatable``: sending the
+    that is just one such field becomes the field's own JSON value. A field that the step does not
+    give is read first and sent back as it stands. In a setting's rule ``{value}`` is the new value,
+    and another setting's name stands for what the device has now. ``repeatable``: sending the
     same request twice does what sending it once does.
     """
 
