@@ -5,7 +5,6 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from orchestrator.facility.step import Assigned, Hearing, Sequence, Step, StepKind
-
 from tests.planning.scenes import group
 
 
