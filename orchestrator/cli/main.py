@@ -60,7 +60,7 @@ def run(arguments: list[str] | None = None) -> None:
     """Run the command and leave with its exit status. No traceback reaches the user."""
     given = sys.argv[1:] if arguments is None else arguments
     try:
-        app(args=given)
+        app(args=given, prog_name="cutsheet")
     except CutsheetError as error:
         show_error(error, as_json="--json" in given)
         sys.exit(error.exit_status)
