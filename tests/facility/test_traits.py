@@ -1,0 +1,23 @@
+"""What is taken of a device that its description does not say."""
+
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Effect, Hears, Saves, Traits
+
+
+def test_the_careful_answers_are_the_default() -> None:
+    """One request at a time, generous waits, nothing that it can't be known to do."""
+    traits = Traits(can=frozenset({StepKind.CONFIRM}))
+    assert traits.can == {StepKind.CONFIRM}
+    assert traits.requests_at_once == 1
+    assert traits.settle_s >= 10
+    assert traits.late_s >= 5
+    assert traits.tried_with == ()
+    assert traits.saves is Saves.AT_ONCE
+    assert traits.hears is Hears.NUMBER
+
+
+def test_words_that_descriptions_use() -> None:
+    """They stand in people's files, and so may not change."""
+    assert [str(effect) for effect in Effect] == ["none", "interrupts", "reboots", "plant_wide"]
+    assert [str(saves) for saves in Saves] == ["at_once", "on_save"]
+    assert [str(hears) for hears in Hears] == ["number", "group"]
