@@ -67,12 +67,19 @@ def _on_air(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
             )
 
 
+def _effect(scene: Scene, draft: Draft) -> Effect:
+    """What a step does beside what it sets; nothing, if it is no setting of a device."""
+    if draft.kind is not StepKind.SET or draft.source is not None:
+        return Effect.NONE
+    return scene.traits[draft.device].effects.get(draft.setting or "", Effect.NONE)
+
+
 def _disturbed(scene: Scene, draft: Draft) -> Iterator[Ref]:
     if draft.kind is StepKind.DISABLE and draft.source:
         yield Ref(draft.device, draft.source)
     elif draft.kind is StepKind.REPOINT and draft.destination:
         yield Ref(draft.device, draft.destination)
-    elif draft.kind is StepKind.READDRESS:
+    elif draft.kind is StepKind.READDRESS or _effect(scene, draft) is not Effect.NONE:
         state = scene.states[draft.device]
         for name in (*state.sources, *state.destinations):
             yield Ref(draft.device, name)
@@ -167,11 +174,15 @@ def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> 
                 name=f"losing:{source}",
                 rule="H8",
                 grade=Grade.INFORMATION,
-                what=f"{source} is switched off for good; {', '.join(map(str, losers))} will "
-                "hear nothing",
+                what=f"{source} {_how_lost(source, gone=gone)}; "
+                f"{', '.join(map(str, losers))} will hear nothing",
                 where=(str(source), *map(str, losers)),
                 fix="point the listeners elsewhere in a playbook, if they are to hear something",
             )
+
+
+def _how_lost(source: Ref, *, gone: bool) -> str:
+    return f"goes with {source.device} to the bench" if gone else "is switched off for good"
 
 
 def _capable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
@@ -194,9 +205,7 @@ def _capable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
 
 def _settings(scene: Scene, graph: Graph) -> Iterator[Hazard]:
     for draft in graph.drafts:
-        if draft.kind is not StepKind.SET or draft.source is not None or draft.setting is None:
-            continue
-        effect = scene.traits[draft.device].effects.get(draft.setting, Effect.NONE)
+        effect = _effect(scene, draft)
         if effect is Effect.PLANT_WIDE:
             yield Hazard(
                 name=f"plant-wide:{draft.device}:{draft.setting}",

@@ -1,11 +1,11 @@
 """What the proof looks at, and how it words what it finds."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
-from orchestrator.facility.step import Sequence, Step
+from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.planning.proof.order import Order
 from orchestrator.planning.proof.replay import Replay
 from orchestrator.planning.scene import Scene
@@ -49,6 +49,25 @@ class Case:
         """
         order = Order(sequence)
         return cls(scene, sequence, meant, order, Replay(scene.plan, scene.found, sequence, order))
+
+
+def still_on(case: Case, device: str, moment: Step) -> Iterator[tuple[str, Step | None]]:
+    """The sources of ``device`` that are enabled, or may be, while ``moment`` is done.
+
+    Each comes with the switch that stands in no fixed order with ``moment``; with None where it
+    surely is enabled.
+    """
+    for name, source in case.replay.states[device].sources.items():
+        enabled = source.enabled
+        for step in case.replay.steps[device]:
+            if step.source != name or step.kind not in {StepKind.DISABLE, StepKind.ENABLE}:
+                continue
+            if case.order.before(step, moment):
+                enabled = step.kind is StepKind.ENABLE
+            elif not case.order.before(moment, step):
+                yield name, step
+        if enabled:
+            yield name, None
 
 
 def broken(rule: str, what: str, where: tuple[str, ...]) -> Hazard:

@@ -8,6 +8,7 @@ from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.planning.proof.case import Case, broken, label
 from orchestrator.planning.proof.replay import Held
+from orchestrator.planning.proof.settings import interrupts
 
 
 class Leave:
@@ -80,7 +81,7 @@ class Leave:
             yield Ref(step.device, step.source)
         elif step.kind is StepKind.REPOINT and step.destination:
             yield Ref(step.device, step.destination)
-        elif step.kind is StepKind.READDRESS:
+        elif step.kind is StepKind.READDRESS or interrupts(self.case, step):
             state = self.replay.states[step.device]
             for name in (*state.sources, *state.destinations):
                 yield Ref(step.device, name)

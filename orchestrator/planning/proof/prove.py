@@ -6,7 +6,7 @@ It shares nothing with the code that makes sequences. A sequence is safe exactly
   to be the one meant;
 - on each device: a source is renumbered only while disabled (H3); a readdress comes after every
   disable, renumber and label, with all sources off (H4), and is confirmed before anything else
-  is sent (H5);
+  is sent (H5); a setting that interrupts comes while all sources are off;
 - for every two times in which two owners hold one thing, the letting go of the one, proved and
   saved, comes before the taking of the other (H1, H2, H9);
 - for every time in which a destination points at something and every time in which a source is
@@ -21,6 +21,7 @@ from orchestrator.planning.proof.hearing import Hearings
 from orchestrator.planning.proof.leave import Leave
 from orchestrator.planning.proof.order import BadOrder
 from orchestrator.planning.proof.readdress import Readdresses
+from orchestrator.planning.proof.settings import settings
 from orchestrator.planning.proof.things import Things
 from orchestrator.planning.proof.values import Values
 from orchestrator.planning.scene import Scene
@@ -40,6 +41,7 @@ def prove(scene: Scene, sequence: Sequence, meant: Meant) -> list[Hazard]:
         *values.identities(),
         *values.sources(),
         *Readdresses(case).found(),
+        *settings(case),
         *Things(case).found(),
         *Hearings(case).found(),
         *Leave(case).found(),

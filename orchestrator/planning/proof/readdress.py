@@ -6,7 +6,7 @@ from ipaddress import IPv4Address
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.facility.traits import Saves
-from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.case import Case, broken, label, still_on
 
 AFTER_A_READDRESS = frozenset(
     {StepKind.CONFIRM, StepKind.SAVE, StepKind.REPOINT, StepKind.ENABLE, StepKind.SET}
@@ -29,28 +29,19 @@ class Readdresses:
         for device, steps in self.steps.items():
             moves = [step for step in steps if step.kind is StepKind.READDRESS]
             for move in moves:
-                yield from self._all_off(device, steps, move)
+                yield from self._all_off(device, move)
                 yield from self._last(steps, move)
                 yield from self._confirmed(steps, move)
                 yield from self._out_of_transit(steps, moves, move)
                 yield from self._boots_clean(device, steps, move)
 
-    def _all_off(self, device: str, steps: list[Step], move: Step) -> Iterator[Hazard]:
-        for name, source in self.replay.states[device].sources.items():
-            enabled = source.enabled
-            switches = [
-                s
-                for s in steps
-                if s.source == name and s.kind in {StepKind.DISABLE, StepKind.ENABLE}
-            ]
-            for step in switches:
-                if self.order.before(step, move):
-                    enabled = step.kind is StepKind.ENABLE
-                elif not self.order.before(move, step):
-                    yield broken(
-                        "H4", f"{label(step)} may fall into {label(move)}", (move.id, step.id)
-                    )
-            if enabled:
+    def _all_off(self, device: str, move: Step) -> Iterator[Hazard]:
+        for name, switch in still_on(self.case, device, move):
+            if switch is not None:
+                yield broken(
+                    "H4", f"{label(switch)} may fall into {label(move)}", (move.id, switch.id)
+                )
+            else:
                 yield broken(
                     "H4",
                     f"{label(move)} moves the device while {device}/{name} is enabled",
