@@ -118,6 +118,7 @@ class Referee:
         self._enabled_at_start = frozenset(
             f"{name}/{slot}"
             for name, memory in memories.items()
+            if site.facility(memory.running.lan.address) is not None
             for slot, source in memory.running.sources.items()
             if source.enabled
         )

@@ -7,6 +7,7 @@ import pytest
 
 from mocks.clock import HandClock
 from mocks.faults import Fault, Kind
+from mocks.messages import Request
 from mocks.referee import Referee
 from mocks.verdict import Silence
 from mocks.world import World
@@ -514,3 +515,37 @@ def test_every_kind_of_write_is_counted(referee: Referee, hands: Hands) -> None:
     hands.ask("north", "PATCH", "/streams/program-1", {"channel": 9})
     hands.ask("north", "GET", "/streams")
     assert [(one.kind, one.count) for one in referee.verdict().writes] == [("set", 2)]
+
+
+def test_what_is_switched_off_on_a_bench_is_no_silence() -> None:
+    """Nobody hears a unit on the bench, so its sources can't fall silent there."""
+    world = World.from_mapping(
+        {
+            "networks": {
+                "media": {"subnet": "127.90.1.0/24"},
+                "bench": {"subnet": "127.90.2.0/24", "bench": True},
+            },
+            "devices": {
+                name: {
+                    "make": "corvid",
+                    "model": "CE-40",
+                    "serial": name,
+                    "firmware": "4.1.2",
+                    "address": address,
+                    "prefix": 24,
+                    "sign_in": {"user": "u", "secret": "invented"},
+                    "sources": {"program-1": {"number": number, "enabled": True}},
+                }
+                for name, address, number in (("a", "127.90.1.5", 51), ("b", "127.90.2.5", 1))
+            },
+        },
+        HandClock(),
+    )
+    referee = Referee(world)
+    for name in ("a", "b"):
+        headers = {"authorization": "Basic dTppbnZlbnRlZA==", "content-type": "application/json"}
+        request = Request("PATCH", "/streams/program-1", headers, b'{"sending": false}')
+        begun = world.begin(world.device(name).address, request)
+        assert begun is not None
+        assert world.finish(begun).response.status == 200
+    assert [silence.source for silence in referee.verdict().silences] == ["a/program-1"]
