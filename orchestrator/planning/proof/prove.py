@@ -2,8 +2,8 @@
 
 It shares nothing with the code that makes sequences. A sequence is safe exactly when
 
-- each step finds what the step before it on the same thing left (H7), on a device that is known
-  to be the one meant;
+- each step is about something that the survey found, and finds what the step before it on the
+  same thing left (H7), on a device that is known to be the one meant;
 - on each device: a source is renumbered only while disabled (H3); a readdress comes after every
   disable, renumber and label, with all sources off (H4), and is confirmed before anything else
   is sent (H5); a setting that interrupts comes while all sources are off;
@@ -18,6 +18,7 @@ from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.step import Sequence
 from orchestrator.planning.proof.case import Case, Meant, broken
 from orchestrator.planning.proof.hearing import Hearings
+from orchestrator.planning.proof.known import unknown
 from orchestrator.planning.proof.leave import Leave
 from orchestrator.planning.proof.order import BadOrder
 from orchestrator.planning.proof.readdress import Readdresses
@@ -31,6 +32,8 @@ __all__ = ["prove"]
 
 def prove(scene: Scene, sequence: Sequence, meant: Meant) -> list[Hazard]:
     """Every way in which ``sequence`` breaks a rule; an empty list is the proof that it is safe."""
+    if strangers := list(unknown(scene, sequence)):
+        return strangers
     try:
         case = Case.of(scene, sequence, meant)
     except BadOrder as error:

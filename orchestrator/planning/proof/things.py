@@ -35,8 +35,7 @@ class Things:
         if "" in rules:
             return
         rule = "H9" if "H9" in rules else "H2" if thing[0] == "address" else "H1"
-        taker = other if other.taken is not None else one
-        holder = one if taker is other else other
+        holder, taker = (one, other) if self._takes_last(one, other) else (other, one)
         step = taker.taken
         what = f"{thing[0]} {thing[2]} on {thing[1]}"
         tail = " and saved it" if rule == "H9" else ""
@@ -46,6 +45,12 @@ class Things:
             f"let go of it{tail}",
             (step.id if step else taker.owner, holder.owner),
         )
+
+    def _takes_last(self, one: Span, other: Span) -> bool:
+        """Whether ``other`` is the one that takes what ``one`` holds, not the other way round."""
+        if one.taken is None or other.taken is None:
+            return other.taken is not None
+        return not self.order.before(other.taken, one.taken)
 
     def _gone(self, holder: Span, taker: Span) -> str:
         """``""`` if ``holder`` has let go for good before ``taker`` takes; else the rule broken."""

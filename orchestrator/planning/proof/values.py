@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterator
 from itertools import pairwise
 
-from orchestrator.facility.found import Found
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
@@ -48,9 +47,7 @@ class Values:
                     )
 
     def _found_value(self, device: str, step: Step) -> StepValue:
-        state = self.replay.states.get(device)
-        if state is None:
-            return None
+        state = self.replay.states[device]
         if isinstance(step.wanted, AddressValue):
             now = state.interfaces[step.wanted.interface]
             return AddressValue(step.wanted.interface, now.address, now.prefix, now.gateway)
@@ -67,14 +64,12 @@ class Values:
     def identities(self) -> Iterator[Hazard]:
         """Nothing is written to a device that was not proved to be the one meant."""
         for name, steps in self.steps.items():
-            entry = self.scene.found.devices.get(name)
-            serial = self.plan.devices[name].serial if name in self.plan.devices else None
-            if not isinstance(entry, Found):
-                what = f"{name} is to be written, but its state was never read"
-            elif serial is None and f"serial:{name}" not in self.scene.accepted:
+            identity = self.replay.states[name].identity
+            serial = self.plan.devices[name].serial
+            if serial is None and f"serial:{name}" not in self.scene.accepted:
                 what = f"{name} is to be written, but the plan does not say which unit it is"
-            elif serial is not None and entry.state.identity.serial != serial:
-                what = f"{name} should be serial {serial}, but {entry.state.identity} was found"
+            elif serial is not None and identity.serial != serial:
+                what = f"{name} should be serial {serial}, but {identity} was found"
             else:
                 continue
             yield broken("H7", what, (steps[0].id, name))
