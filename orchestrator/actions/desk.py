@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
 from orchestrator.adapters.open import description_of, make_opener
 from orchestrator.adapters.probe import make_probe
@@ -81,7 +82,12 @@ class Desk:
         asked: Mapping[str, AskedDevice] | None = None,
         also: Mapping[str, tuple[str, ...]] | None = None,
     ) -> AsFound:
-        """Ask every device; ``asked`` (by default the playbooks) says where else to look."""
+        """Ask every device; ``asked`` (by default the playbooks) says where else to look.
+
+        Raises:
+            NoSecret: a credential of the plan has no secret; no device was asked then.
+        """
+        await check_sign_ins(self.plan.devices.values(), self.open_adapter)
         return await survey(
             self.plan,
             self.asked if asked is None else asked,
@@ -113,7 +119,7 @@ def open_desk(
     return Desk(
         documents=documents,
         asked=merge(documents.playbooks),
-        open_adapter=make_opener(documents.plan, documents.descriptions, secrets, ways),
+        open_adapter=make_opener(documents.plan, documents.descriptions, asked_once(secrets), ways),
         probe=make_probe(documents.plan, documents.descriptions, ways),
         clock=clock or WallClock(),
     )
