@@ -1,6 +1,7 @@
 """The audit: what is on that should not be, by the plan, the playbooks and the survey alone."""
 
 from collections.abc import Iterator, Mapping
+from ipaddress import IPv4Address
 
 from orchestrator.facility.found import DeviceState, Found
 from orchestrator.facility.hazard import Grade, Hazard
@@ -50,11 +51,7 @@ def _duplicates(scene: Scene) -> Iterator[Hazard]:
 def _on_transit(scene: Scene) -> Iterator[Hazard]:
     for thing, names in holders(scene).items():
         kind, network, value = thing
-        rules = scene.plan.networks[network]
-        numbering = rules.numbering
-        transit = numbering.transit if numbering is not None else None
-        stranded = kind == "number" and transit is not None and value in transit
-        if stranded:
+        if _is_transit(scene, kind, network, value):
             yield Hazard(
                 name=f"transit:{names[0]}",
                 rule="H4",
@@ -63,6 +60,13 @@ def _on_transit(scene: Scene) -> Iterator[Hazard]:
                 where=names,
                 fix="run 'cutsheet runs', and resume or undo the unfinished one",
             )
+
+
+def _is_transit(scene: Scene, kind: str, network: str, value: int | str) -> bool:
+    rules = scene.plan.networks[network]
+    if kind == "number":
+        return rules.numbering is not None and value in (rules.numbering.transit or ())
+    return kind == "address" and any(IPv4Address(value) in span for span in rules.transit)
 
 
 def _sources(scene: Scene) -> Iterator[Hazard]:

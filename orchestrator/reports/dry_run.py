@@ -41,11 +41,10 @@ def text(dry_run: DryRun, digest: str, rooms: Mapping[str, str]) -> str:
         *(hazard_lines(dry_run.hazards) or ["No hazard was found."]),
         *heading("Changes"),
         *(change_lines(dry_run.changes) or ["Everything is as wanted: nothing to change."]),
-        *heading("Sequence"),
-        *sequence_lines(dry_run),
-        *heading("Length"),
-        *_length(dry_run, digest),
     ]
+    if dry_run.sequence.steps:
+        lines += [*heading("Sequence"), *sequence_lines(dry_run)]
+        lines += [*heading("Length"), *_length(dry_run, digest)]
     return "\n".join(lines) + "\n"
 
 
@@ -89,7 +88,7 @@ def _listeners(listeners: Listeners) -> list[str]:
     seen = ", ".join(listeners.destinations)
     match listeners.sure:
         case "known":
-            said = f"known listeners: {seen}" if seen else "no listener, and all would be known"
+            said = f"known listeners: {seen}" if seen else "no known listener"
         case "partly":
             said = f"listeners as far as known: {seen or 'none'}"
         case _:

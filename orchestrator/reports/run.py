@@ -239,8 +239,15 @@ def runs_text(lines: Sequence[RunLine]) -> str:
     head = [*wrap(f"Not finished: {', '.join(open_runs)}."), ""] if open_runs else []
     if not lines:
         return "No run has been made here.\n"
-    rows = [(line.id, line.made_at, line.title, _line_state(line)) for line in reversed(lines)]
+    rows = [
+        (line.id, _minute(line.made_at), line.title, _line_state(line)) for line in reversed(lines)
+    ]
     return "\n".join([*head, *table(("run", "made at", "title", "state"), rows, 0)]) + "\n"
+
+
+def _minute(made_at: str) -> str:
+    """An ISO 8601 time as the clock on the wall showed it, to the minute."""
+    return made_at[:16].replace("T", " ")
 
 
 def _line_state(line: RunLine) -> str:
