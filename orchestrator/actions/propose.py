@@ -46,7 +46,7 @@ def scene_of(
     for room in named:
         if room not in desk.plan.rooms:
             has = ", ".join(desk.plan.rooms)
-            raise CallError(f"the plan has no room {room}", f"it has: {has}")
+            raise CallError(f"the plan has no room {room}", f"name one of these: {has}")
     chosen = frozenset(named) or frozenset(
         desk.plan.devices[name].room for name in wishes if name in desk.plan.devices
     )

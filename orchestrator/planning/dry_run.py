@@ -39,10 +39,11 @@ def dry_run(scene: Scene) -> DryRun:
     hazards: list[Hazard] = [*aims.hazards, *heard.hazards]
     held = holders(scene)
     found = moves(scene, wanted)
-    hazards += link(found, held, scene)
+    blocked = link(found, held, scene)
     found, unbroken, least = break_cycles(found, held, scene, _cost(scene, heard))
-    hazards += unbroken
-    if unbroken:
+    hazards += [*blocked, *unbroken]
+    if blocked or unbroken:
+        # What can't be reached has no sequence; hazards of a made-up one would only confuse.
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
     for draft in graph.drafts:
@@ -62,12 +63,15 @@ def dry_run(scene: Scene) -> DryRun:
         hazards.append(_not_least(found))
     sequence = Sequence(steps=steps_of(graph, times), phases=groups, width=scene.width)
     verdict = prove(scene, sequence, Meant.of(scene))
-    hazards += verdict
+    known = with_acceptances(hazards, scene.accepted)
+    if not any(hazard.blocks for hazard in known):
+        # Where something else stops the run already, the proof only says it once more.
+        known = with_acceptances([*hazards, *verdict], scene.accepted)
     return DryRun(
         facility=scene.plan.facility,
         changes=changes(scene, wanted),
         sequence=sequence,
-        hazards=with_acceptances(hazards, scene.accepted),
+        hazards=known,
         silence=silences(scene, graph, times, heard),
         estimate=Estimate(times.seconds, _bound(graph)),
         listeners=listener_lists(scene, graph, heard),
