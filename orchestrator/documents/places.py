@@ -30,12 +30,12 @@ class Places:
 
 def _ways(tree: Tree, path: Path) -> Iterator[Path]:
     """The paths at which a document may say what the domain calls ``path``, best first."""
-    for way in _short_forms(path):
-        yield way
-        if way[:1] == ("devices",) and way[2:] and tree.file == PLAN_FILE:
-            kind = tree.node((*way[:2], "type"))
-            if kind is not None:
-                yield ("types", kind.text, *way[2:])
+    ways = list(_short_forms(path))
+    yield from ways
+    if path[:1] == ("devices",) and path[2:] and tree.file == PLAN_FILE:
+        kind = tree.node((*path[:2], "type"))
+        if kind is not None:
+            yield from (("types", kind.text, *way[2:]) for way in ways)
 
 
 def _short_forms(path: Path) -> Iterator[Path]:

@@ -1,7 +1,10 @@
 """What the YAML parser stumbled over, in words that say what to do."""
 
+import re
+
 import yaml
 
+_BARE_RANGE = re.compile(r"""[{,][^'"]*[\w-]\{[0-9]+\.\.[0-9]+\}""")
 _BRACKETS = (
     "a bracket or brace is not closed, or a comma is missing",
     "close it, or add the comma",
@@ -29,7 +32,7 @@ _WORDS: tuple[tuple[str, tuple[str, str]], ...] = (
     ("did not find expected '-' indicator", _INDENT),
     ("expected <block end>", _INDENT),
     (
-        "block sequence entries are not allowed",
+        "sequence entries are not allowed",
         ("a '- ' can't stand here", "put it on its own line"),
     ),
     (
@@ -59,6 +62,8 @@ def in_words(error: yaml.YAMLError, text: str) -> tuple[int, int, str, str]:
     if mark is None:
         return 0, 0, f"this can't be read as YAML: {said}", "check quotes, brackets, indentation"
     what, fix = _said(said, _character(mark, text))
+    if "expected ','" in said and _BARE_RANGE.search(_line(mark, text)):
+        fix = "put quotes round a range inside braces, as in {'in-{1..4}': {label: x}}"
     return mark.line + 1, mark.column + 1, what, fix
 
 
@@ -78,6 +83,10 @@ def _said(said: str, character: str) -> tuple[str, str]:
         if part in said:
             return words
     return f"this can't be read as YAML: {said}", "check quotes, brackets and indentation near here"
+
+
+def _line(mark: yaml.Mark, text: str) -> str:
+    return text[text.rfind("\n", 0, mark.index) + 1 :].partition("\n")[0]
 
 
 def _character(mark: yaml.Mark, text: str) -> str:
