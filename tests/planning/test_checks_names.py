@@ -4,7 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from orchestrator.facility.description import Description, Pick, Read, SignIn
 from orchestrator.facility.plan import ListensTo, Ref, Room
+from orchestrator.facility.traits import Traits
 from orchestrator.facility.wanted import AskedDestination, Release
 from orchestrator.planning.check import findings
 from tests.planning.made_plan import asked, device, found, numbers, one, plan, playbook, source
@@ -106,3 +108,29 @@ def test_playbooks() -> None:
     assert "has no interface 'red'" in one(some, playbook(other)).what
     release = Release(what="north-engin/x", by="b", reference="r", until="u")
     assert "a release names 'north-engin'" in one(some, playbook(releases=(release,))).what
+
+
+def test_settings() -> None:
+    """A setting is in the device's description; where a description is not all, nobody knows."""
+    described = Description(
+        name="corvid",
+        make="Corvid",
+        scheme="http",
+        port=8080,
+        sign_in=SignIn.NONE,
+        reads={},
+        writes={},
+        traits=Traits(can=frozenset()),
+        settings={"ptp_domain": Read(get="/clock", fields={"value": Pick(at="/domain")})},
+    )
+
+    def told(speaks: tuple[str, ...], setting: str) -> list[tuple[str, str]]:
+        book = playbook(asked("a", settings={setting: 0}))
+        some = plan(device("a", 31, speaks=speaks))
+        every = findings(some, (book,), {"corvid": described})
+        return [(item.what, item.fix) for item in every]
+
+    assert told(("corvid",), "ptp_domain") == []
+    assert told(("corvid", "nmos"), "gain") == []
+    what = "the device description of a has no setting 'ptp_domian'"
+    assert told(("corvid",), "ptp_domian") == [(what, "write 'ptp_domain'")]
