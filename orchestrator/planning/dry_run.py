@@ -15,7 +15,7 @@ from orchestrator.planning.ordering.build import build
 from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.ordering.finish import add_final_saves, steps_of
 from orchestrator.planning.ordering.lending import Cost, break_cycles
-from orchestrator.planning.ordering.moves import Move, link, moves
+from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
 from orchestrator.planning.ordering.phases import phases
 from orchestrator.planning.ordering.timing import (
     estimate,
@@ -39,7 +39,7 @@ def dry_run(scene: Scene) -> DryRun:
     hazards: list[Hazard] = [*aims.hazards, *heard.hazards]
     held = holders(scene)
     found = moves(scene, wanted)
-    blocked = link(found, held, scene)
+    blocked = [*link(found, held, scene), *own_doubles(scene, wanted)]
     found, unbroken, least = break_cycles(found, held, scene, _cost(scene, heard))
     hazards += [*blocked, *unbroken]
     if blocked or unbroken:

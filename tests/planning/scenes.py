@@ -320,3 +320,69 @@ def _random_listeners(rng: random.Random, boxes: dict[str, Box]) -> None:
             box.hears[f"in{slot}"] = number if box.by is Hears.NUMBER else group(number)
             if rng.random() < 0.25:
                 box.listens[f"in{slot}"] = ListensTo(source=Ref(*rng.choice(everything)))
+
+
+def rich_boxes(seed: int) -> dict[str, Box]:
+    """A random facility with more in it than :func:`random_boxes`.
+
+    Units that leave for the bench, joins onto addresses that are left, labels, settings that
+    interrupt, listeners by number, devices that hold the sender's address, devices that are gone,
+    numbers taken away.
+    """
+    boxes = random_boxes(seed)
+    rng = random.Random(seed * 7919 + 1)
+    for box in list(boxes.values()):
+        _random_extras(rng, boxes, box)
+    if rng.random() < 0.4:
+        _random_leave(rng, boxes)
+    if rng.random() < 0.2:
+        source = PlannedSource(name="x", number=701, groups=(group(701),))
+        boxes["gone"] = Box(host=70, absent=True, planned={"x": source}, numbers=(702,))
+    return boxes
+
+
+def _random_extras(rng: random.Random, boxes: dict[str, Box], box: Box) -> None:
+    for key in box.sources:
+        if rng.random() < 0.2:
+            box.labels[key] = "New"
+        if rng.random() < 0.05:
+            box.wants[key] = (Auto.UNASSIGNED, False)
+        elif box.at is None and rng.random() < 0.05:
+            box.wants[key] = (Auto.AUTO, None)
+    if rng.random() < 0.3:
+        box.settings["domain"] = 0
+        box.set_to["domain"] = 1
+        box.effects["domain"] = rng.choice([Effect.NONE, Effect.INTERRUPTS, Effect.REBOOTS])
+    box.holds_sender = rng.random() < 0.2
+    sources = [(other, key) for other, far in boxes.items() for key in far.sources]
+    for key in box.hears:
+        if rng.random() < 0.15:
+            box.listens[key] = ListensTo(number=rng.choice([301, 305, 310, 315]))
+        elif rng.random() < 0.1:
+            box.listens[key] = ListensTo(source=Ref(*rng.choice(sources)))
+        elif rng.random() < 0.05:
+            box.listens[key] = ListensTo()
+
+
+def _random_leave(rng: random.Random, boxes: dict[str, Box]) -> None:
+    """One device goes to the bench and gets other numbers there; another may take its place."""
+    standing = [name for name, box in boxes.items() if box.at is None and not box.absent]
+    if not standing:
+        return
+    name = rng.choice(standing)
+    box = boxes[name]
+    box.to = None
+    box.exact = {"main": ("127.0.2.60", 24, None)}
+    for key, (number, _) in box.sources.items():
+        if rng.random() < 0.7:
+            box.wants[key] = (rng.choice([1, 2, 3, 301, 302, 305]), rng.choice([True, False, None]))
+        else:
+            box.wants[key] = (number, None)
+    joiner = boxes.get("joiner")
+    if joiner is not None and rng.random() < 0.6:
+        joiner.to = address(box.host)
+        joiner.host = box.host
+    for other in standing:
+        if other != name and boxes[other].to is None and rng.random() < 0.2:
+            boxes[other].to = address(box.host)
+            break

@@ -137,6 +137,29 @@ def link(found: list[Move], held: Holders, scene: Scene) -> list[Hazard]:
     return hazards
 
 
+def own_doubles(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterator[Hazard]:
+    """Devices that would bring one number or group to a network twice, with two of their sources.
+
+    On its bench that does no harm, so no move of the device waits for another there.
+    """
+    for name, then in wanted.items():
+        here = scene.networks_now[name]
+        there = scene.networks_of(then)
+        new = [net if net != old else None for old, net in zip(here, there, strict=True)]
+        if not any(new):
+            continue
+        owners: dict[Thing, list[str]] = defaultdict(list)
+        for source, value in then.sources.items():
+            for thing in sorted(things_of(new, value), key=str):
+                owners[thing].append(str(Ref(name, source)))
+        said: set[tuple[str, ...]] = set()
+        for thing in sorted(owners, key=lambda t: (t[0] != "number", str(t))):
+            names = tuple(owners[thing])
+            if len(names) > 1 and names not in said:
+                said.add(names)
+                yield _clash(thing, names)
+
+
 def _wait(
     move: Move, index: int, freed_by: Mapping[tuple[Thing, str], int], held: Holders
 ) -> Mapping[str, list[Thing]]:
@@ -203,11 +226,15 @@ def _two_takers(found: list[Move], takers: Mapping[Thing, list[int]]) -> Iterato
         if len(names) < 2 or names in said:  # noqa: PLR2004 - two make a clash
             continue
         said.add(names)
-        yield Hazard(
-            name=f"two-want:{thing[2]}",
-            rule="H2" if thing[0] == "address" else "H1",
-            grade=Grade.STOPS,
-            what=f"{' and '.join(names)} are both to take {thing_words(thing)}",
-            where=names,
-            fix="give one of them another",
-        )
+        yield _clash(thing, names)
+
+
+def _clash(thing: Thing, names: tuple[str, ...]) -> Hazard:
+    return Hazard(
+        name=f"two-want:{thing[2]}",
+        rule="H2" if thing[0] == "address" else "H1",
+        grade=Grade.STOPS,
+        what=f"{' and '.join(names)} are both to take {thing_words(thing)}",
+        where=names,
+        fix="give one of them another",
+    )

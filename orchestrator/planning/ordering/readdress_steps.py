@@ -1,7 +1,7 @@
 """Readdress is last: what comes before it, and what may come after."""
 
 from orchestrator.facility.plan import Ref
-from orchestrator.facility.step import AddressValue, Assigned, StepKind
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.ordering.drafts import Draft
 from orchestrator.planning.ordering.moves import Move
@@ -32,6 +32,8 @@ class ReaddressSteps:
         """Readdress, confirm, save: after all else of the device, before what may follow."""
         name = move.device
         boots_saved = self.work.traits(name).saves is Saves.ON_SAVE
+        if move.joins:
+            self._leave_pointers_behind(move)
         earlier = [i for i in self.work.of_device[name] if self._comes_before(i, move)]
         interface = next(iter(self.work.scene.states[name].interfaces))
         step = self.work.add(name, StepKind.READDRESS, as_found=move.as_found, wanted=move.wanted)
@@ -61,6 +63,22 @@ class ReaddressSteps:
                 if move.interface == interface:
                     self.work.graph.drafts[later].at = there
 
+    def _leave_pointers_behind(self, move: Move) -> None:
+        """What a joining unit is pointed at late points nowhere while it joins (H8)."""
+        for index in list(self.work.of_device[move.device]):
+            draft = self.work.graph.drafts[index]
+            late = draft.kind is StepKind.REPOINT and self._points_late(draft, move)
+            if late and draft.as_found != Hearing():
+                first = self.work.add(
+                    move.device,
+                    StepKind.REPOINT,
+                    destination=draft.destination,
+                    as_found=draft.as_found,
+                    wanted=Hearing(),
+                )
+                draft.as_found = Hearing()
+                self.work.graph.order(first, index)
+
     def _comes_before(self, index: int, move: Move) -> bool:
         draft = self.work.graph.drafts[index]
         match draft.kind:
@@ -71,7 +89,8 @@ class ReaddressSteps:
             case StepKind.SET:
                 return draft.source is not None
             case StepKind.REPOINT:
-                return not move.leaves and not self._points_late(draft)
+                nowhere = draft.wanted == Hearing()
+                return not move.leaves and (nowhere or not self._points_late(draft, move))
             case _:
                 return False
 
@@ -81,20 +100,25 @@ class ReaddressSteps:
             return move.leaves
         return draft.kind in {StepKind.ENABLE, StepKind.SET, StepKind.REPOINT}
 
-    def _points_late(self, draft: Draft) -> bool:
+    def _points_late(self, draft: Draft, move: Move) -> bool:
         """Whether a repoint has to come after its own device's readdress.
 
         So it is where it waits for another device's new address, which may in turn wait for
-        this device to leave its own.
+        this device to leave its own. A unit that joins leaves nothing that anybody waits for: it
+        is pointed on the bench; only where it holds the sender's address and the sender joins
+        too could each wait for the other.
         """
-        if self.work.traits(draft.device).holds_sender_address:
-            return True
         listener = self.work.heard.listeners[Ref(draft.device, draft.destination or "")]
-        if not listener.asked or listener.after is None:
-            return False
-        return any(
-            self.work.moves[i].joins for i in self.work.moves_of.get(listener.after.device, ())
+        holds_sender = self.work.traits(draft.device).holds_sender_address
+        after = listener.after
+        awaits_a_join = (
+            listener.asked
+            and after is not None
+            and any(self.work.moves[i].joins for i in self.work.moves_of.get(after.device, ()))
         )
+        if move.joins:
+            return holds_sender and awaits_a_join
+        return holds_sender or awaits_a_join
 
 
 def _addresses(move: Move) -> tuple[str, str]:
