@@ -5,9 +5,9 @@ mended, by name. What another hand has changed since is asked about.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from orchestrator.facility.found import AsFound, DeviceState
+from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
@@ -74,12 +74,51 @@ def take_back(record: RunRecord, events: Sequence[Event], now: AsFound) -> TakeB
     mended = _mended(record, {s.subject for line in lines.values() for s in _renumbers(line)})
     worker = _Worker(record, before, mended)
     asked = {name: worker.device(name, line) for name, line in lines.items()}
+    asked = _with_stayers(asked, lines, now)
     hazards = tuple(
         hazard
         for name, line in lines.items()
         for hazard in _changed_since(name, line, now.state(name))
     )
     return TakeBack(asked, tuple(worker.stays), hazards)
+
+
+def _with_stayers(
+    asked: Mapping[str, AskedDevice], lines: Mapping[str, _Line], now: AsFound
+) -> dict[str, AskedDevice]:
+    """Ask every destination that the run did not point, and that a number concerns, to stay.
+
+    Where a run is taken back half-way, whoever holds a number now need not be who held it before.
+    A destination that still points where it did is to hear again what it heard, and must not
+    follow whoever happens to be there.
+    """
+    concerned = {
+        figure
+        for line in lines.values()
+        for steps in line.values()
+        for step in steps
+        for value in (step.as_found, step.wanted)
+        if isinstance(value, Assigned)
+        for figure in (value.number, *value.groups)
+        if figure is not None
+    }
+    joined = dict(asked)
+    for name, entry in now.devices.items():
+        if not isinstance(entry, Found):
+            continue
+        known = joined.get(name, AskedDevice(name=name, playbook="as it is"))
+        stays = {
+            destination: AskedDestination(name=destination, listens_to=_pointer(state.hears))
+            for destination, state in entry.state.destinations.items()
+            if destination not in known.destinations and state.hears in concerned
+        }
+        if stays:
+            joined[name] = replace(known, destinations={**known.destinations, **stays})
+    return joined
+
+
+def _pointer(hears: int | str | None) -> ListensTo:
+    return ListensTo(number=hears) if isinstance(hears, int) else ListensTo(group=hears)
 
 
 def _thing(step: Step) -> str:
@@ -185,9 +224,7 @@ class _Worker:
         ]
         if len(holders) == 1 and str(holders[0]) not in self.mended:
             return ListensTo(source=holders[0])
-        if isinstance(pointer, int):
-            return ListensTo(number=pointer)
-        return ListensTo(group=pointer)
+        return _pointer(pointer)
 
 
 def _changed_since(name: str, line: _Line, now: DeviceState | None) -> Iterable[Hazard]:
