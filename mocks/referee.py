@@ -44,14 +44,23 @@ class Referee:
         self._writes: Counter[tuple[str, str]] = Counter()
         self._silences: list[Silence] = []
         self._silent: dict[str, Silence] = {}
+        self._may_hear: dict[str, frozenset[str]] = {}
         self.started_at = self._clock()
         self._begin()
         world.observe(self)
 
     def new_run(self) -> None:
-        """Take the world as it is now as the start of another run."""
+        """Take the world as it is now as the start of another run.
+
+        What a destination was allowed to hear stays allowed: a run that takes back a half-done one
+        gives it back what it heard before that one.
+        """
         self._world.run_due()
+        before = self._may_hear
         self._begin()
+        self._may_hear = {
+            at: sources | before.get(at, frozenset()) for at, sources in self._may_hear.items()
+        }
 
     def verdict(self) -> Verdict:
         """What has been seen until now. What was due and not yet done is done first."""

@@ -549,3 +549,16 @@ def test_what_is_switched_off_on_a_bench_is_no_silence() -> None:
         assert begun is not None
         assert world.finish(begun).response.status == 200
     assert [silence.source for silence in referee.verdict().silences] == ["a/program-1"]
+
+
+def test_a_run_taken_back_may_give_back_what_was_heard_before_it(
+    world: World, referee: Referee
+) -> None:
+    """What a destination heard before a first run, it may hear again after a second one began."""
+    before = dict(referee._may_hear)
+    for name in world.names:
+        for slot in world.machine(name).memory.running.sources:
+            world.another_hand(name).set_source(slot, enabled=False)
+    referee.new_run()
+    assert all(heard <= referee._may_hear[at] for at, heard in before.items())
+    assert any(before.values())
