@@ -1,8 +1,8 @@
 """Addresses: each held once, inside its network, and none that is set aside."""
 
 from orchestrator.facility.plan import Device, Interface, Network, Plan
-from orchestrator.planning.checks_common import PLAN, Origins, Path, Report, quad, whole
-from orchestrator.planning.checks_networks import edge_words
+from orchestrator.planning.checks.common import PLAN, Origins, Path, Report, quad, whole
+from orchestrator.planning.checks.networks import edge_words
 
 # A device, and the document and path that its address comes from.
 Held = tuple[str, tuple[str, Path]]

@@ -5,7 +5,7 @@ from ipaddress import IPv4Address
 from hypothesis import given
 from hypothesis import strategies as st
 
-from orchestrator.planning.checks_common import (
+from orchestrator.planning.checks.common import (
     Origins,
     Report,
     legs,

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from orchestrator.facility.plan import ListensTo
 from orchestrator.facility.wanted import AskedDestination, AskedSource, Auto
-from orchestrator.planning.checks_wanted import as_wanted
+from orchestrator.planning.checks.wanted import as_wanted
 from tests.planning.made_plan import RULES, asked, device, numbers, plan, playbook, source
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from orchestrator.planning.checks_groups import unfit
+from orchestrator.planning.checks.groups import unfit
 
 # RFC 5771, section 3, and RFC 2365, sections 6 and 9; the 512 addresses of 239/8 whose Ethernet
 # address is that of a 224.0.0.x follow from RFC 1112, section 6.4.

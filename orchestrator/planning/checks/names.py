@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping
 from orchestrator.facility.description import Description
 from orchestrator.facility.plan import Device, ListensTo, Plan, Ref
 from orchestrator.facility.wanted import Playbook
-from orchestrator.planning.checks_common import PLAN, Path, Report
+from orchestrator.planning.checks.common import PLAN, Path, Report
 
 
 def check_names(plan: Plan, wanted: Plan, ways: Collection[str], report: Report) -> None:

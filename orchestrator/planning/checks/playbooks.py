@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.wanted import AskedDevice, Auto, Playbook, Unit
-from orchestrator.planning.checks_common import (
+from orchestrator.planning.checks.common import (
     Path,
     Report,
     asked_paths,
@@ -13,7 +13,7 @@ from orchestrator.planning.checks_common import (
     own_blocks,
     whole,
 )
-from orchestrator.planning.checks_networks import edge_words
+from orchestrator.planning.checks.networks import edge_words
 
 
 def check_playbooks(

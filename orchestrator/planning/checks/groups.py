@@ -6,7 +6,7 @@ for; RFC 1112 section 6.4 and RFC 4541 section 2.1.2 why some are flooded by swi
 
 from ipaddress import IPv4Network
 
-from orchestrator.planning.checks_common import quad
+from orchestrator.planning.checks.common import quad
 
 _OUTSIDE = (
     "is neither administratively scoped (239.0.0.0/8, RFC 5771 section 10) "

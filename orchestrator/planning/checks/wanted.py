@@ -11,7 +11,7 @@ from orchestrator.facility.plan import (
     PlannedSource,
 )
 from orchestrator.facility.wanted import AskedDestination, AskedDevice, AskedSource, Auto, Playbook
-from orchestrator.planning.checks_common import numbering_of, whole
+from orchestrator.planning.checks.common import numbering_of, whole
 
 
 def as_wanted(plan: Plan, playbooks: Iterable[Playbook]) -> Plan:

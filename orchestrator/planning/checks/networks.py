@@ -4,8 +4,8 @@ from ipaddress import IPv4Network
 
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.plan import AddressRange, Network, Plan
-from orchestrator.planning.checks_common import PLAN, Path, Report, quad
-from orchestrator.planning.checks_groups import unfit
+from orchestrator.planning.checks.common import PLAN, Path, Report, quad
+from orchestrator.planning.checks.groups import unfit
 
 # RFC 3021: on a link with a 31-bit prefix both addresses are hosts'; a /32 is its one host.
 _NO_BROADCAST_FROM = 31

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.plan import Device, Plan, PlannedSource
-from orchestrator.planning.checks_common import (
+from orchestrator.planning.checks.common import (
     PLAN,
     Origins,
     Report,
@@ -14,7 +14,7 @@ from orchestrator.planning.checks_common import (
     own_blocks,
     whole,
 )
-from orchestrator.planning.checks_groups import unfit
+from orchestrator.planning.checks.groups import unfit
 
 Holder = tuple[str, PlannedSource]
 
