@@ -10,13 +10,13 @@ from collections.abc import Collection, Mapping, Sequence
 from orchestrator.facility.description import Description
 from orchestrator.facility.plan import Plan
 from orchestrator.facility.wanted import Playbook
-from orchestrator.planning.checks_addresses import check_addresses
-from orchestrator.planning.checks_common import PLAN, Finding, Origins, Report
-from orchestrator.planning.checks_names import check_asked_names, check_names
-from orchestrator.planning.checks_networks import check_networks
-from orchestrator.planning.checks_numbers import check_numbers
-from orchestrator.planning.checks_playbooks import check_playbooks
-from orchestrator.planning.checks_wanted import as_wanted
+from orchestrator.planning.checks.addresses import check_addresses
+from orchestrator.planning.checks.common import PLAN, Finding, Origins, Report
+from orchestrator.planning.checks.names import check_asked_names, check_names
+from orchestrator.planning.checks.networks import check_networks
+from orchestrator.planning.checks.numbers import check_numbers
+from orchestrator.planning.checks.playbooks import check_playbooks
+from orchestrator.planning.checks.wanted import as_wanted
 
 # Ways to speak to a device that need no device description.
 BUILT_IN: frozenset[str] = frozenset({"nmos", "restconf"})
