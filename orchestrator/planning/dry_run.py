@@ -48,7 +48,7 @@ def dry_run(scene: Scene) -> DryRun:
     graph = build(scene, wanted, found, heard)
     for draft in graph.drafts:
         draft.seconds = estimate(scene, draft)
-    groups, disagreement = phases(graph, scene.phases)
+    groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
     add_final_saves(scene, graph)
     for draft in graph.drafts:

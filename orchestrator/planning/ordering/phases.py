@@ -5,13 +5,14 @@ to the second. An order of rooms works exactly when it agrees with all hand-over
 over to each other both ways have to go together (a strongly connected part of the graph).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import Phase
 from orchestrator.planning.ordering.cycles import components
 from orchestrator.planning.ordering.drafts import Draft, Graph
+from orchestrator.planning.ordering.split import NAME, Waits, put_off
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,33 +36,50 @@ def hand_overs(graph: Graph) -> list[HandOver]:
 
 
 def phases(
-    graph: Graph, wanted: Sequence[tuple[str, ...]]
+    graph: Graph, wanted: Sequence[tuple[str, ...]], accepted: Mapping[str, str] | None = None
 ) -> tuple[tuple[Phase, ...], tuple[Hazard, ...]]:
     """Give every draft its phase.
 
     ``wanted`` is the user's order; rooms that it leaves out come after, in the order of their
     first step. Where the user's order does not work, a hazard offers the one that does, and that
-    one is used.
+    one is used; unless the split is among the ``accepted`` hazards: then the user's order stands,
+    and what has to wait stays silent until its turn.
     """
     overs = hand_overs(graph)
     rooms = list(dict.fromkeys(draft.room for draft in graph.drafts))
     asked = [tuple(room for room in group if room in rooms) for group in wanted]
     asked = [group for group in asked if group]
-    named = {room for group in asked for room in group}
     working = _working_order(rooms, overs, [room for group in asked for room in group])
-    hazards: tuple[Hazard, ...] = ()
-    groups = working
-    if asked:
-        rest = [room for room in rooms if room not in named]
-        groups = [*asked, *[(room,) for room in rest]]
-        broken = _disagreements(groups, overs)
-        if broken:
-            hazards = (_disagreement(broken, working),)
-            groups = working
+    if not asked:
+        return _set(graph, working), ()
+    named = {room for group in asked for room in group}
+    groups = [*asked, *[(room,) for room in rooms if room not in named]]
+    broken = _disagreements(groups, overs)
+    if not broken:
+        return _set(graph, groups), ()
+    waits = put_off(graph, groups)
+    if NAME in (accepted or {}):
+        return _split_phases(groups, waits), (_split(broken, working, waits),)
+    return _set(graph, working), (_split(broken, working, waits),)
+
+
+def _set(graph: Graph, groups: Sequence[tuple[str, ...]]) -> tuple[Phase, ...]:
+    """Give every draft the phase of its room."""
     where = {room: index for index, group in enumerate(groups) for room in group}
     for draft in graph.drafts:
         draft.phase = where[draft.room]
-    return tuple(Phase(rooms=group) for group in groups), hazards
+    return tuple(Phase(rooms=group) for group in groups)
+
+
+def _split_phases(groups: Sequence[tuple[str, ...]], waits: Sequence[Waits]) -> tuple[Phase, ...]:
+    """The phases in the user's order; each says what waits silent at the point before it."""
+    return tuple(
+        Phase(
+            rooms=group,
+            accepts=tuple(str(wait) for wait in waits if wait.first < index <= wait.last),
+        )
+        for index, group in enumerate(groups)
+    )
 
 
 def _working_order(
@@ -96,19 +114,38 @@ def _disagreements(groups: Sequence[tuple[str, ...]], overs: list[HandOver]) -> 
     return [over for over in overs if where[over.giver] > where[over.taker]]
 
 
-def _disagreement(broken: list[HandOver], working: list[tuple[str, ...]]) -> Hazard:
+def _split(
+    broken: list[HandOver], working: list[tuple[str, ...]], waits: Sequence[Waits]
+) -> Hazard:
+    """The user's order does not work as it is: what it would cost, and the one that works."""
     over = broken[0]
     offered = ", then ".join(" and ".join(group) for group in working)
-    first, then = over.first, over.then
-    first_name = f"{first.device}/{first.source or first.destination or first.kind}"
-    then_name = f"{then.device}/{then.source or then.destination or then.kind}"
     more = f" (and {len(broken) - 1} more like it)" if len(broken) > 1 else ""
     return Hazard(
-        name="phase-order",
+        name=NAME,
         rule="phases",
-        grade=Grade.STOPS,
-        what=f"in the order asked for, {then_name} in {over.taker} would have to wait for "
-        f"{first_name} in {over.giver}, which comes later{more}",
+        grade=Grade.NEEDS_NAME,
+        what=f"in the order asked for, {_named(over.then)} in {over.taker} has to wait for "
+        f"{_named(over.first)} in {over.giver}, which comes later{more}. {_cost(waits)}",
         where=(over.taker, over.giver),
-        fix=f"this order works: {offered}",
+        fix=f"this order works: {offered}; or accept the split by name",
     )
+
+
+def _cost(waits: Sequence[Waits]) -> str:
+    if not waits:
+        return "Kept so, its steps are put off to the later phase; nothing is silent meanwhile"
+    shown = "; ".join(str(wait) for wait in waits[:5])
+    more = f"; and {len(waits) - 5} more" if len(waits) > 5 else ""  # noqa: PLR2004 - readable
+    transit = len({wait.transit for wait in waits if wait.transit is not None})
+    minutes = max(wait.seconds for wait in waits) / 60
+    return (
+        f"Kept so, it would cost {transit} transit number(s) held over a go/no-go point, and "
+        f"silence over it: {shown}{more}. That is {minutes:.1f} min at least for the longest, and "
+        "on top of it all that people take at that point"
+    )
+
+
+def _named(draft: Draft) -> str:
+    name = draft.source or draft.destination
+    return f"{draft.device}/{name}" if name else f"the {draft.kind} of {draft.device}"
