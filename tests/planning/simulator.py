@@ -7,7 +7,7 @@ proof; what depends on it starts only after its proof. A device does one step at
 
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from ipaddress import ip_address
 
 from orchestrator.facility.found import DeviceState
@@ -16,6 +16,7 @@ from orchestrator.facility.traits import Saves
 from orchestrator.planning.scene import Scene
 
 Holding = tuple[str, str, int | str]
+Held = dict[Holding, dict[str, set[str]]]
 
 
 @dataclass
@@ -61,6 +62,7 @@ class Facility:
     since_start: dict[Holding, set[str]] = field(default_factory=dict)
     absent: dict[Holding, set[str]] = field(default_factory=dict)
     nets: dict[str, str] = field(default_factory=dict)
+    known: dict[str, tuple[tuple[Holding, str, str], ...]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, scene: Scene, sequence: Sequence) -> "Facility":
@@ -90,18 +92,20 @@ class Facility:
             self.absent.setdefault(holding, set()).add(owner)
 
     def _meant(self, sequence: Sequence) -> None:
-        last = {name: unit.copy() for name, unit in self.units.items()}
+        last = self.copy()
         for step in in_turn(sequence):
-            do(last[step.device], step)
+            do(last.units[step.device], step)
+        last.known.clear()
+        now, then = self.holdings(), last.holdings()
         for name, unit in self.units.items():
             for key, pointer in unit.hears.items():
-                heard = set(self._heard(self.units, name, pointer))
+                heard = set(self._heard(now, name, pointer))
                 asked = self.scene.asked.get(name)
                 wish = asked.destinations.get(key) if asked else None
                 if wish and wish.listens_to and wish.listens_to.source:
                     heard.add((wish.listens_to.source.device, wish.listens_to.source.name))
                 elif wish and wish.listens_to:
-                    heard |= set(self._heard(last, name, last[name].hears[key]))
+                    heard |= set(last._heard(then, name, last.units[name].hears[key]))
                 self.allowed[name, key] = heard
 
     def net(self, address: str) -> str:
@@ -125,33 +129,39 @@ class Facility:
             if net and leg < len(value.groups) and (group := value.groups[leg]) is not None:
                 yield ("group", net, group)
 
-    def _heard(
-        self, units: dict[str, Unit], name: str, pointer: int | str | None
-    ) -> Iterator[tuple[str, str]]:
+    def _heard(self, held: Held, name: str, pointer: int | str | None) -> Iterator[tuple[str, str]]:
+        if pointer is None:
+            return
         kind = "number" if isinstance(pointer, int) else "group"
-        mine = {self.net(address) for address in units[name].addresses.values()} - {""}
-        for other, far in units.items():
-            for source, value in far.sources.items():
-                held = set(self._things(far.addresses, value))
-                if pointer is not None and any((kind, net, pointer) in held for net in mine):
-                    yield (other, source)
+        for net in {self.net(address) for address in self.units[name].addresses.values()} - {""}:
+            for owner, how in held.get((kind, net, pointer), {}).items():
+                device, _, source = owner.partition("/")
+                if source and "runs" in how:
+                    yield device, source
 
-    def holdings(self) -> dict[Holding, dict[str, set[str]]]:
+    def holdings(self) -> Held:
         """Who holds what: a thing to owners, each with how (``runs``, ``boots``)."""
-        held: dict[Holding, dict[str, set[str]]] = {}
-        for holding, owners in self.absent.items():
-            held[holding] = {owner: {"runs", "boots"} for owner in owners}
-        for name, unit in self.units.items():
-            ways = (("runs", unit.addresses, unit.sources), ("boots", *unit.boots))
-            for how, addresses, sources in ways:
-                for address in addresses.values():
-                    if net := self.net(address):
-                        here = held.setdefault(("address", net, address), {})
-                        here.setdefault(name, set()).add(how)
-                for key, value in sources.items():
-                    for thing in self._things(addresses, value):
-                        held.setdefault(thing, {}).setdefault(f"{name}/{key}", set()).add(how)
+        held: Held = {
+            holding: {owner: {"runs", "boots"} for owner in owners}
+            for holding, owners in self.absent.items()
+        }
+        for name in self.units:
+            if name not in self.known:
+                self.known[name] = tuple(self._of_unit(name))
+            for holding, owner, how in self.known[name]:
+                held.setdefault(holding, {}).setdefault(owner, set()).add(how)
         return held
+
+    def _of_unit(self, name: str) -> Iterator[tuple[Holding, str, str]]:
+        unit = self.units[name]
+        ways = (("runs", unit.addresses, unit.sources), ("boots", *unit.boots))
+        for how, addresses, sources in ways:
+            for address in addresses.values():
+                if net := self.net(address):
+                    yield ("address", net, address), name, how
+            for key, value in sources.items():
+                for thing in self._things(addresses, value):
+                    yield thing, f"{name}/{key}", how
 
     def check(self, step: Step) -> None:
         """Look at the whole facility, now."""
@@ -160,10 +170,12 @@ class Facility:
             if len(owners) > 1:
                 self._one_owner(holding, owners, step)
         for holding, first in self.since_start.items():
-            first &= set(held.get(holding, {}))
+            if len(first) > 1:
+                first &= set(held.get(holding, {}))
         for (name, key), meant in self.allowed.items():
-            for other, source in self._heard(self.units, name, self.units[name].hears[key]):
-                if self.units[other].enabled[source] and (other, source) not in meant:
+            for other, source in self._heard(held, name, self.units[name].hears[key]):
+                enabled = other in self.units and self.units[other].enabled[source]
+                if enabled and (other, source) not in meant:
                     self.broken.append(f"H8 {name}/{key} hears {other}/{source} at {step.id}")
 
     def _one_owner(self, holding: Holding, owners: dict[str, set[str]], step: Step) -> None:
@@ -196,6 +208,7 @@ class Facility:
             self._not_on_transit(unit, step)
         if self.scene.traits[step.device].saves is Saves.AT_ONCE:
             unit.store()
+        self.known.pop(step.device, None)
         self.check(step)
 
     def _not_on_transit(self, unit: Unit, step: Step) -> None:
@@ -219,6 +232,7 @@ class Facility:
             {holding: set(owners) for holding, owners in self.since_start.items()},
             self.absent,
             self.nets,
+            dict(self.known),
         )
 
 
@@ -270,35 +284,74 @@ def run(scene: Scene, sequence: Sequence, seed: int) -> Facility:
     """Do the whole sequence in a random order that it allows; steps side by side may overlap."""
     rng = random.Random(seed)
     facility = Facility.of(scene, sequence)
-    waiting = {step.id: step for step in sequence.steps}
-    flying: list[Step] = []
-    landed: list[Step] = []
-    proved: set[str] = set()
-    while waiting or flying or landed:
-        phase = min((step.phase for step in [*waiting.values(), *flying, *landed]), default=0)
-        busy = {step.device for step in [*flying, *landed]}
-        ready = [
-            step
-            for step in waiting.values()
-            if step.phase == phase and proved.issuperset(step.after) and step.device not in busy
-        ]
-        choices = [("start", s) for s in ready]
-        choices += [("land", s) for s in flying] + [("prove", s) for s in landed]
+    at = Instant.first(sequence)
+    while at.unproved or at.flying:
+        choices = list(at.choices())
         if not choices:
             facility.broken.append("stuck")
             break
         action, step = rng.choice(choices)
-        if action == "start":
-            del waiting[step.id]
-            flying.append(step)
-        elif action == "land":
-            flying.remove(step)
+        if action == "land":
             facility.land(step)
-            landed.append(step)
-        else:
-            landed.remove(step)
-            proved.add(step.id)
+        at = at.then(action, step)
     return facility
+
+
+@dataclass(frozen=True)
+class Instant:
+    """How far a run is: which steps are proved, which were sent, and which of those landed.
+
+    A readdress counts as done once it was accepted; the device may move at any time until its
+    confirm finds it there.
+    """
+
+    steps: dict[str, Step] = field(hash=False)
+    proved: frozenset[str] = frozenset()
+    flying: frozenset[str] = frozenset()
+    landed: frozenset[str] = frozenset()
+
+    @classmethod
+    def first(cls, sequence: Sequence) -> "Instant":
+        """Before the first step."""
+        return cls({step.id: step for step in sequence.steps})
+
+    @property
+    def unproved(self) -> list[str]:
+        """The steps that are not proved, in the sequence's order."""
+        return [name for name in self.steps if name not in self.proved]
+
+    def choices(self) -> Iterator[tuple[str, Step]]:
+        """What may happen next."""
+        phase = min((self.steps[name].phase for name in self.unproved), default=0)
+        sent = (self.flying | self.landed) - self.proved
+        busy = {self.steps[name].device for name in sent}
+        away = {
+            self.steps[name].device
+            for name in self.flying
+            if self.steps[name].kind is StepKind.READDRESS
+        }
+        for name, step in self.steps.items():
+            if name in self.flying:
+                if step.kind is not StepKind.CONFIRM or step.device not in away:
+                    yield "land", step
+                if step.kind is StepKind.READDRESS and name not in self.proved:
+                    yield "prove", step
+            elif name in self.landed:
+                yield "prove", step
+            elif name in self.proved or step.phase != phase or step.device in busy:
+                continue
+            elif self.proved.issuperset(step.after):
+                yield "start", step
+
+    def then(self, action: str, step: Step) -> "Instant":
+        """The instant after that."""
+        name = frozenset({step.id})
+        if action == "start":
+            return replace(self, flying=self.flying | name)
+        if action == "prove":
+            return replace(self, proved=self.proved | name, landed=self.landed - name)
+        landed = self.landed if step.id in self.proved else self.landed | name
+        return replace(self, flying=self.flying - name, landed=landed)
 
 
 def explore(scene: Scene, sequence: Sequence, most: int = 20_000) -> list[str] | None:
@@ -310,33 +363,23 @@ def explore(scene: Scene, sequence: Sequence, most: int = 20_000) -> list[str] |
     Returns:
         What was broken (stopping at the first), or None where there are more than ``most`` states.
     """
-    steps = {step.id: step for step in sequence.steps}
-    start = Facility.of(scene, sequence)
     seen: set[tuple[frozenset[str], frozenset[str], frozenset[str], str]] = set()
-    stack: list[tuple[frozenset[str], frozenset[str], frozenset[str], Facility]] = [
-        (frozenset(), frozenset(), frozenset(), start)
-    ]
+    stack = [(Instant.first(sequence), Facility.of(scene, sequence))]
     while stack:
-        proved, flying, landed, facility = stack.pop()
-        key = (proved, flying, landed, "".join(u.key() for u in facility.units.values()))
+        at, facility = stack.pop()
+        units = "".join(unit.key() for unit in facility.units.values())
+        key = (at.proved, at.flying, at.landed, units)
         if key in seen:
             continue
         seen.add(key)
         if len(seen) > most:
             return None
-        open_ones = set(steps) - proved
-        phase = min((steps[name].phase for name in open_ones), default=0)
-        busy = {steps[name].device for name in flying | landed}
-        for name in open_ones:
-            step = steps[name]
-            if name in flying:
+        for action, step in at.choices():
+            after = facility
+            if action == "land":
                 after = facility.copy()
                 after.land(step)
                 if after.broken:
                     return after.broken
-                stack.append((proved, flying - {name}, landed | {name}, after))
-            elif name in landed:
-                stack.append((proved | {name}, flying, landed - {name}, facility))
-            elif step.phase == phase and proved.issuperset(step.after) and step.device not in busy:
-                stack.append((proved, flying | {name}, landed, facility))
+            stack.append((at.then(action, step), after))
     return []
