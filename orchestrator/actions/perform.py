@@ -63,7 +63,7 @@ _PARTS: dict[StepKind, frozenset[Part]] = {
     StepKind.ENABLE: frozenset({Part.SOURCES}),
     StepKind.RENUMBER: frozenset({Part.SOURCES}),
     StepKind.REPOINT: frozenset({Part.DESTINATIONS}),
-    StepKind.SAVE: frozenset({Part.UNSAVED}),
+    StepKind.SAVE: EVERYTHING,  # what it keeps is read, too
     StepKind.READDRESS: frozenset({Part.INTERFACES}),
     StepKind.CONFIRM: frozenset({Part.INTERFACES}),
 }

@@ -43,7 +43,8 @@ class Hand:
     """One step in hand.
 
     ``left`` is the address that a confirm's device was readdressed from, ``readdress`` that
-    readdress's id. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
+    readdress's id. ``holds`` are the steps that a save is to keep, ``lost`` those of them that have
+    to be done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
     may land yet. ``sends``, ``waits`` and ``busy`` count what was sent, and waited for, so far.
     ``told`` is the last reason told for a trouble, ``said`` its words. ``notes`` are stored with
     the next event. ``why`` and ``unsure`` say how it failed, once it has.
@@ -54,6 +55,8 @@ class Hand:
     patience: Patience = field(default_factory=Patience)
     left: str | None = None
     readdress: str | None = None
+    holds: tuple[Step, ...] = ()
+    lost: tuple[Step, ...] = ()
     earlier: bool = False
     doubt: bool = False
     stage: Stage = Stage.INTENDING
@@ -190,7 +193,7 @@ def _counted(hand: Hand, was: Stage, outcome: Outcome) -> Hand:
 
 
 def _failed(hand: Hand, then: Goes, said: str) -> Hand:
-    unsure = then.unsure or hand.doubt or hand.sends > 0
+    unsure = then.unsure or hand.doubt or hand.sends > 0 or bool(hand.lost)
     return replace(hand, why=then.why or hand.told, unsure=unsure, said=said or hand.said)
 
 

@@ -1,11 +1,13 @@
 """What came of an operation, as a happening in the life of its step, and in words."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, StepKind
 from orchestrator.running.events import Failure
 from orchestrator.running.hand import AT_NEW, SENDS, Hand, target
+from orchestrator.running.keeping import lost
 from orchestrator.running.life import Happening, OutOfTurn, Stage
 from orchestrator.running.operations import (
     ANSWERS,
@@ -24,7 +26,7 @@ from orchestrator.running.operations import (
     Vacant,
 )
 from orchestrator.running.patience import BUSY_WAITS
-from orchestrator.running.value import Sight, is_meant, sight, value_of
+from orchestrator.running.value import Sight, is_meant, same, sight, value_of
 
 _BEFORE = (Stage.LOOKING, Stage.LOOKING_NEW)
 _AT_OLD = (Stage.LOOKING, Stage.SEEKING)
@@ -40,6 +42,11 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
         raise OutOfTurn(f"{type(hand.operation()).__name__} was answered {outcome}")
     if isinstance(outcome, Saw):
         outcome = _identified(hand, outcome)
+        hand = (
+            replace(hand, lost=lost(hand.holds, outcome.state))
+            if isinstance(outcome, Saw)
+            else hand
+        )
     happening = happening_of(hand, outcome)
     return hand.next(happening, outcome, _said(hand, happening, outcome))
 
@@ -133,6 +140,8 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:
         return Happening.BACK
     if hand.moves and hand.stage in AT_NEW:
         return Happening.WANTED  # it has moved; its confirm judges the rest
+    if hand.lost:
+        return Happening.OTHER
     match _weighed(hand, sight(hand.step, state)):
         case Sight.WANTED:
             return Happening.WANTED
@@ -198,10 +207,21 @@ def _said(hand: Hand, happening: Happening, outcome: Outcome) -> str:
 
 def _other_said(hand: Hand, state: DeviceState) -> str:
     step = hand.step
+    if hand.lost:
+        return _lost_said(hand, state)
     expected = "" if step.as_found is None else f"{step.as_found} as expected nor "
     return (
         f"{step.subject} shows {value_of(step, state)}, neither {expected}{step.wanted} as wanted"
     )
+
+
+def _lost_said(hand: Hand, state: DeviceState) -> str:
+    gone = [one for one in hand.lost if not same(one.wanted, value_of(one, state))]
+    shown = "; ".join(
+        f"{one.subject} shows {value_of(one, state)}, not {one.wanted} as this run had set it"
+        for one in gone
+    )
+    return f"{shown}: it has gone back to what was saved, or another hand is at work"
 
 
 def _still_said(hand: Hand) -> str:

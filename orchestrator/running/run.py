@@ -10,6 +10,8 @@ The rules of the order, one test each:
 - Where a step fails, nothing that depends on it starts, and nothing more on its device if that
   is lost, is another, or may still be changing. All else that may start is finished; then the
   run is paused.
+- Where a save finds that its device went back on what the run had set, nothing that depends on
+  that starts, and at a resume it is done again.
 - Every event is stored before anything that follows from it is done.
 """
 
@@ -21,6 +23,7 @@ from orchestrator.running.events import (
     Answered,
     Asked,
     Event,
+    Failed,
     Failure,
     Finished,
     Paused,
@@ -28,6 +31,7 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.fold import Standing, State, fold
 from orchestrator.running.hand import Hand, new_address
+from orchestrator.running.keeping import unsaved
 from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
 from orchestrator.running.patience import Patience
@@ -72,6 +76,7 @@ class Run:
         self._hands: dict[str, Hand] = {}
         self._own: Operation | None = None  # what the run itself, not a step, wants done
         self._out: dict[Operation, str | None] = {}  # handed out, by step; None: the run's own
+        self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
         if stored and not self.finished and stored[-1] != Resumed():
@@ -137,6 +142,8 @@ class Run:
         self._take(operation)
         if hand.over:
             del self._hands[step]
+            for one in hand.lost:
+                self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
         else:
             self._hands[step] = hand
@@ -176,7 +183,8 @@ class Run:
         asks = phase > 0 and f"go:{phase}" not in self._state.answers
         if asks and self._pausing is None:
             return Store((Asked(f"go:{phase}"),))
-        return Store((Paused("; ".join(self._reasons(phase))),))
+        paused = Paused("; ".join(self._reasons(phase)))
+        return Store((*self._lost.values(), paused))
 
     def _reasons(self, phase: int) -> Iterator[str]:
         if self._pausing is not None:
@@ -230,7 +238,7 @@ class Run:
     def _open(self, step: Step) -> bool:
         if step.id in self._hands or self._state.standing(step.id) is Standing.FAILED:
             return False
-        return all(self._proved(name) for name in step.after)
+        return all(self._proved(name) and name not in self._lost for name in step.after)
 
     def _blocked(self) -> set[str]:
         return {
@@ -258,9 +266,16 @@ class Run:
             patience=self._patience.get(step.device, Patience()),
             left=readdress.at if readdress is not None and moved else None,
             readdress=readdress.id if readdress is not None else None,
+            holds=self._unsaved(step),
             earlier=earlier,
             doubt=earlier,
         )
+
+    def _unsaved(self, step: Step) -> tuple[Step, ...]:
+        """What a save is to keep."""
+        if step.kind is not StepKind.SAVE:
+            return ()
+        return unsaved(step, self._steps, filter(self._proved, self._steps))
 
     def _readdress(self, step: Step) -> Step | None:
         """The readdress that ``step`` confirms: the last one of its device that it comes after."""

@@ -138,7 +138,7 @@ def test_a_bug_is_raised() -> None:
         (StepKind.DISABLE, {}, {Part.SOURCES}),
         (StepKind.RENUMBER, {}, {Part.SOURCES}),
         (StepKind.REPOINT, {}, {Part.DESTINATIONS}),
-        (StepKind.SAVE, {}, {Part.UNSAVED}),
+        (StepKind.SAVE, {}, EVERYTHING),
         (StepKind.READDRESS, {}, {Part.INTERFACES}),
         (StepKind.CONFIRM, {}, {Part.INTERFACES}),
         (StepKind.SET, {}, {Part.SETTINGS}),

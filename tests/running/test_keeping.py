@@ -1,0 +1,128 @@
+"""What a save is to keep, and what happens where the device went back on it meanwhile."""
+
+from dataclasses import replace
+
+from orchestrator.facility.found import DestinationState, DeviceState
+from orchestrator.facility.step import Hearing, Sequence, Step, StepKind
+from orchestrator.running.keeping import lost, unsaved
+from orchestrator.running.operations import Accepted, Elapsed, Unsure
+from orchestrator.running.run import Run
+from tests.running.dialogue import Dialogue, store
+from tests.running.made_up import AT, EXPECTS, SOUTH, number, source, state_of, step
+
+OFF = step("south.off", StepKind.DISABLE, True, False)
+TAKE = step("south.take", StepKind.RENUMBER, number(411), number(311), "south.off")
+HEAR = step("south.hear", StepKind.REPOINT, Hearing(411), Hearing(311), destination="in")
+SAVE = step("south.save", StepKind.SAVE, None, None, "south.take", "south.hear")
+ON = step("south.on", StepKind.ENABLE, False, True, "south.save")
+SAVE_AGAIN = step("south.again", StepKind.SAVE, None, None, "south.on", "south.save")
+NEXT = step("north.take", StepKind.RENUMBER, number(9), number(411), "south.save")
+STEPS = tuple(
+    replace(each, order=order)
+    for order, each in enumerate((OFF, TAKE, HEAR, SAVE, ON, SAVE_AGAIN, NEXT))
+)
+BY_ID = {each.id: each for each in STEPS}
+
+
+def shows(figure: int, *, enabled: bool = False, hears: int = 311) -> DeviceState:
+    """The device, with nothing unsaved: it says so after a power cycle too."""
+    return state_of(
+        SOUTH,
+        sources={"one": source(figure, enabled=enabled)},
+        destinations={"in": DestinationState(hears=hears)},
+        unsaved=False,
+    )
+
+
+def names(steps: tuple[Step, ...]) -> list[str]:
+    """Their ids."""
+    return [each.id for each in steps]
+
+
+def test_a_save_keeps_what_was_set_since_the_last_one() -> None:
+    """What an earlier save kept, at once or by way of other steps, is no longer in danger."""
+    first = unsaved(SAVE, BY_ID, ["south.hear", "south.off", "south.take"])
+    assert names(first) == ["south.off", "south.take", "south.hear"]
+    proved = ["south.off", "south.take", "south.hear", "south.save", "south.on"]
+    assert names(unsaved(SAVE_AGAIN, BY_ID, proved)) == ["south.on"]
+
+
+def test_other_devices_are_not_kept_by_it() -> None:
+    """A save keeps what is in its own device."""
+    assert unsaved(SAVE, BY_ID, ["north.take"]) == ()
+
+
+def test_nothing_is_lost_while_all_is_as_set() -> None:
+    """The latest value of each thing counts: off and on again is on."""
+    assert lost((OFF, TAKE, HEAR), shows(311)) == ()
+    assert lost((OFF, TAKE, HEAR, ON), shows(311, enabled=True)) == ()
+
+
+def test_a_lost_number_brings_its_switch_with_it() -> None:
+    """A source is renumbered only while it is off, so both are done again; a pointer alone is."""
+    held = (OFF, TAKE, HEAR, ON)
+    assert names(lost(held, shows(411, enabled=True))) == ["south.off", "south.take", "south.on"]
+    assert names(lost(held, shows(311, enabled=True, hears=411))) == ["south.hear"]
+    assert names(lost(held, shows(311, enabled=False))) == ["south.off", "south.take", "south.on"]
+
+
+def test_a_device_that_lost_its_power_is_not_saved() -> None:
+    """Nothing that waits for the save starts; a resume does again what was lost, in order."""
+    at = AT[SOUTH]
+    sequence = Sequence(steps=STEPS[:4] + STEPS[6:])
+    talking = Dialogue(Run(sequence, EXPECTS))
+    talking.play(
+        store("intended south.off"),
+        (f"read south.off at {at}", shows(411, enabled=True, hears=411)),
+        (f"write south.off at {at}", Accepted()),
+        (f"read south.off at {at}", shows(411, hears=411)),
+        store("sent south.off known + proved south.off"),
+        store("intended south.take"),
+        (f"read south.take at {at}", shows(411, hears=411)),
+        (f"write south.take at {at}", Accepted()),
+        (f"read south.take at {at}", shows(311, hears=411)),
+        store("sent south.take known + proved south.take"),
+        store("intended south.hear"),
+        (f"read south.hear at {at}", shows(311, hears=411)),
+        (f"write south.hear at {at}", Accepted()),
+        (f"read south.hear at {at}", shows(311)),
+        store("sent south.hear known + proved south.hear"),
+        store("intended south.save"),
+        (f"read south.save at {at}", shows(411, enabled=True)),
+        store("failed south.save other_hand unsure"),
+        store("failed south.off not_done unsure + failed south.take not_done unsure + paused"),
+    )
+    assert "south/one shows 411" in (talking.run.paused or "")
+    again = Dialogue(Run(sequence, EXPECTS, talking.events))
+    again.play(
+        store("resumed"),
+        store("intended south.off"),
+        (f"read south.off at {at}", shows(411, enabled=True)),
+        *(
+            line
+            for seconds in ("0.333333", "0.666667", "1.33333", "2.66667")
+            for line in (
+                (f"wait south.off {seconds}", Elapsed()),
+                (f"read south.off at {at}", shows(411, enabled=True)),
+            )
+        ),
+        (f"write south.off at {at}", Unsure("dropped")),
+    )
+
+
+def test_lost_between_save_and_read_back() -> None:
+    """A power cycle that comes before the save, though after the look, is seen afterwards."""
+    at = AT[SOUTH]
+    sequence = Sequence(steps=(replace(HEAR, order=0), replace(SAVE, after=("south.hear",))))
+    talking = Dialogue(Run(sequence, EXPECTS))
+    talking.play(
+        store("intended south.hear"),
+        (f"read south.hear at {at}", shows(311)),
+        store("proved south.hear already"),
+        store("intended south.save"),
+        (f"read south.save at {at}", shows(311)),
+        (f"write south.save at {at}", Accepted()),
+        (f"read south.save at {at}", shows(311, hears=411)),
+        store("sent south.save known + failed south.save other_hand unsure"),
+        store("failed south.hear not_done unsure + paused"),
+    )
