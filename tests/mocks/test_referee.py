@@ -547,7 +547,9 @@ def test_what_is_switched_off_on_a_bench_is_no_silence() -> None:
         request = Request("PATCH", "/streams/program-1", headers, b'{"sending": false}')
         begun = world.begin(world.device(name).address, request)
         assert begun is not None
-        assert world.finish(begun).response.status == 200
+        response = world.finish(begun).response
+        assert response is not None
+        assert response.status == 200
     assert [silence.source for silence in referee.verdict().silences] == ["a/program-1"]
 
 
