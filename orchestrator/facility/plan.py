@@ -155,6 +155,10 @@ class Plan:
     def network_of(self, address: str) -> Network | None:
         """The network whose subnet holds ``address``; a facility network before a bench."""
         where = IPv4Address(address)
-        found = [network for network in self.networks.values() if where in network.subnet]
-        found.sort(key=lambda network: network.bench)
-        return found[0] if found else None
+        bench: Network | None = None
+        for network in self.networks.values():
+            if where in network.subnet:
+                if not network.bench:
+                    return network
+                bench = bench or network
+        return bench

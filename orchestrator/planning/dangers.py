@@ -7,7 +7,7 @@ from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Effect
-from orchestrator.planning.aims.listeners import Hearing, Listener, sources_by_thing
+from orchestrator.planning.aims.listeners import Hearing, Listener
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.silence import on_air_sources
@@ -106,11 +106,10 @@ def _elsewhere(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
 
 def _dangling(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
     """A destination left pointing at a number that somebody else will hold."""
-    then = sources_by_thing(wanted, {n: scene.networks_of(s) for n, s in wanted.items()})
     for listener in heard.listeners.values():
         nets = scene.networks_of(wanted[listener.ref.device])
         for thing in heard_things(nets, listener.wanted):
-            for source in then.get(thing, ()):
+            for source in heard.then.get(thing, ()):
                 if source in {*listener.before, listener.after}:
                     continue
                 enabled = wanted[source.device].sources[source.name].enabled

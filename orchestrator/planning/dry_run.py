@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Ref
-from orchestrator.facility.step import Phase, Sequence, Step
+from orchestrator.facility.step import Phase, Sequence, Step, StepKind
 from orchestrator.planning.aims.changes import changes
 from orchestrator.planning.aims.holders import Holders, holders
 from orchestrator.planning.aims.listeners import Hearing, listeners
@@ -46,13 +46,11 @@ def dry_run(scene: Scene) -> DryRun:
         # What can't be reached has no sequence; hazards of a made-up one would only confuse.
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
-    for draft in graph.drafts:
-        draft.seconds = estimate(scene, draft)
+    _estimate(scene, graph)
     groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
     add_final_saves(scene, graph)
-    for draft in graph.drafts:
-        draft.seconds = estimate(scene, draft)
+    _estimate(scene, graph)
     try:
         make_disables_late(graph)
         times = schedule(graph, scene.width)
@@ -79,6 +77,16 @@ def dry_run(scene: Scene) -> DryRun:
         mended=mended(scene, wanted, held),
         proved=not verdict,
     )
+
+
+def _estimate(scene: Scene, graph: Graph) -> None:
+    """How long each step takes; alike steps of one device take equally long."""
+    known: dict[tuple[str, StepKind], float] = {}
+    for draft in graph.drafts:
+        key = (draft.device, draft.kind)
+        if key not in known:
+            known[key] = estimate(scene, draft)
+        draft.seconds = known[key]
 
 
 def _without_sequence(

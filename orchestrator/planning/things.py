@@ -17,14 +17,12 @@ def source_things(
 ) -> frozenset[Thing]:
     """What a source holds that has ``number`` and ``groups`` (one a leg) on ``networks``."""
     legs = tuple(networks)
-    things: set[Thing] = set()
+    things: list[Thing] = []
     if number is not None:
-        things.update(("number", net, number) for net in legs if net is not None)
-    things.update(
-        ("group", net, group)
-        for net, group in zip(legs, groups, strict=False)
-        if net is not None and group is not None
-    )
+        things += [("number", net, number) for net in legs if net is not None]
+    for net, group in zip(legs, groups, strict=False):
+        if net is not None and group is not None:
+            things.append(("group", net, group))
     return frozenset(things)
 
 

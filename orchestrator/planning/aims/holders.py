@@ -3,7 +3,6 @@
 No answer is not vacant: a device that did not answer still owns its address and its numbers.
 """
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.plan import Device, Ref
@@ -15,13 +14,14 @@ Holders = Mapping[Thing, tuple[str, ...]]
 
 def holders(scene: Scene) -> Holders:
     """Map each thing that is held to its holders: ``device/source``, or ``device``."""
-    held: dict[Thing, list[str]] = defaultdict(list)
+    held: dict[Thing, tuple[str, ...]] = {}
     for name, device in scene.plan.devices.items():
         pairs = _found(scene, name) if name in scene.states else _planned(scene, device)
         for thing, holder in pairs:
-            if holder not in held[thing]:
-                held[thing].append(holder)
-    return {thing: tuple(names) for thing, names in held.items()}
+            others = held.get(thing, ())
+            if holder not in others:
+                held[thing] = (*others, holder)
+    return held
 
 
 def _found(scene: Scene, name: str) -> Iterator[tuple[Thing, str]]:
@@ -31,8 +31,9 @@ def _found(scene: Scene, name: str) -> Iterator[tuple[Thing, str]]:
         if network is not None:
             yield ("address", network, interface.address), name
     for source, value in state.sources.items():
+        holder = f"{name}/{source}"
         for thing in things_of(networks, value):
-            yield thing, f"{name}/{source}"
+            yield thing, holder
 
 
 def _planned(scene: Scene, device: Device) -> Iterator[tuple[Thing, str]]:

@@ -42,25 +42,32 @@ class Listener:
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
-    """All listeners, with what is dangerous about them."""
+    """All listeners, with what is dangerous about them.
+
+    ``now`` and ``then`` map each thing to the sources that hold it, as found and as wanted.
+    """
 
     listeners: Mapping[Ref, Listener]
     states: Mapping[str, DeviceState]
     hazards: tuple[Hazard, ...] = ()
     by_source: Mapping[Ref, tuple[Ref, ...]] = field(default_factory=dict)
+    now: Mapping[Thing, tuple[Ref, ...]] = field(default_factory=dict)
+    then: Mapping[Thing, tuple[Ref, ...]] = field(default_factory=dict)
 
 
 def sources_by_thing(
     states: Mapping[str, DeviceState], networks: Mapping[str, tuple[str | None, ...]]
 ) -> Mapping[Thing, tuple[Ref, ...]]:
     """Map each number and group held on a facility network to the sources that hold it."""
-    index: dict[Thing, list[Ref]] = defaultdict(list)
+    index: dict[Thing, tuple[Ref, ...]] = {}
     for device, state in states.items():
         nets = networks[device]
         for name, source in state.sources.items():
+            holder = (Ref(device, name),)
             for thing in things_of(nets, source):
-                index[thing].append(Ref(device, name))
-    return {thing: tuple(refs) for thing, refs in index.items()}
+                others = index.get(thing)
+                index[thing] = holder if others is None else others + holder
+    return index
 
 
 def listeners(scene: Scene, states: Mapping[str, DeviceState]) -> Hearing:
@@ -99,15 +106,20 @@ class _Listening:
             self.states,
             tuple(self.hazards),
             {source: tuple(refs) for source, refs in by_source.items()},
+            self.now,
+            self.then,
         )
 
     def _point(self, device: str, wanted: Mapping[str, Listener]) -> None:
         state = self.states[device]
-        destinations = dict(state.destinations)
+        pointed: dict[str, DestinationState] = {}
         for name, listener in wanted.items():
             self.found[listener.ref] = listener
-            destinations[name] = replace(destinations[name], hears=listener.wanted)
-        self.states[device] = replace(state, destinations=destinations)
+            if listener.wanted != listener.found:
+                pointed[name] = replace(state.destinations[name], hears=listener.wanted)
+        if pointed:
+            destinations = {**state.destinations, **pointed}
+            self.states[device] = replace(state, destinations=destinations)
 
     def _destination(self, ref: Ref, now: DestinationState) -> Listener:
         before = self._heard(self.now, self.scene.networks_now[ref.device], now.hears)

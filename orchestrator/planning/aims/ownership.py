@@ -53,11 +53,11 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
     answer stays the same after a run is adopted. Sources for which no number is left are missing
     from the answer.
     """
-    numbering = numbering_of(plan, device, asked)
+    wanting = [name for name, source in asked.sources.items() if source.number is Auto.AUTO]
+    numbering = numbering_of(plan, device, asked) if wanting else None
     if numbering is None:
         return {}
     own = list(own_numbers(numbering, blocks_of(plan, device, asked)))
-    wanting = [name for name, source in asked.sources.items() if source.number is Auto.AUTO]
     taken = {s.number for s in asked.sources.values() if isinstance(s.number, int)}
     kept: dict[str, int] = {}
     owned = set(own)

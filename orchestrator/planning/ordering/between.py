@@ -138,15 +138,10 @@ class Between:
             for ref in self._sources_of(move):
                 for thing in move.frees:
                     frees.setdefault((thing, ref), index)
-        holders: dict[Thing, list[Ref]] = defaultdict(list)
-        for device, state in self.work.scene.states.items():
-            for name, source in state.sources.items():
-                for thing in things_of(self.work.scene.networks_now[device], source):
-                    holders[thing].append(Ref(device, name))
         takers = self._takers()
         for listener in self.work.heard.listeners.values():
             self._leave_first(listener, takers)
-            self._come_last(listener, holders, frees)
+            self._come_last(listener, frees)
 
     def _sources_of(self, move: Move) -> Iterator[Ref]:
         if move.source is not None:
@@ -183,7 +178,6 @@ class Between:
     def _come_last(
         self,
         listener: Listener,
-        holders: Mapping[Thing, list[Ref]],
         frees: Mapping[tuple[Thing, Ref], int],
     ) -> None:
         """A listener comes to a number only when whoever it must not hear has let go of it."""
@@ -203,7 +197,7 @@ class Between:
         if step is None:
             return
         for thing in heard_things(nets_then, listener.wanted):
-            for ref in holders.get(thing, ()):
+            for ref in self.work.heard.now.get(thing, ()):
                 if ref in {*listener.before, listener.after}:
                     continue
                 index = frees.get((thing, ref))

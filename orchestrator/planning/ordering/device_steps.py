@@ -28,6 +28,8 @@ class DeviceSteps:
         for source, wish in then.sources.items():
             was = now.sources[source]
             off = readdressed or risky or source in moved
+            if wish is was and not off:
+                continue
             self._switch(Ref(name, source), was.enabled, wish.enabled, off=off)
             if was.label != wish.label:
                 self.work.add(

@@ -16,8 +16,7 @@ def add_final_saves(scene: Scene, graph: Graph) -> None:
         if scene.traits[draft.device].saves is Saves.ON_SAVE:
             groups[draft.device, draft.phase].append(index)
     for (device, phase), members in groups.items():
-        uncovered = [i for i in members if not _saved(graph, i, members)]
-        if not uncovered:
+        if _saved(graph, members).issuperset(members):
             continue
         last = graph.drafts[members[-1]]
         save = graph.add(
@@ -35,23 +34,17 @@ def add_final_saves(scene: Scene, graph: Graph) -> None:
             graph.order(index, save)
 
 
-def _saved(graph: Graph, index: int, members: list[int]) -> bool:
-    """Whether a save of the same device comes after draft ``index``."""
-    draft = graph.drafts[index]
-    if draft.kind in {StepKind.SAVE, StepKind.CONFIRM}:
-        return True
-    saves = [i for i in members if graph.drafts[i].kind is StepKind.SAVE]
+def _saved(graph: Graph, members: list[int]) -> set[int]:
+    """The saves and confirms among the drafts of one device, and all that a save comes after."""
     inside = set(members)
-    for save in saves:
-        seen, stack = {save}, [save]
-        while stack:
-            for before in graph.drafts[stack.pop()].after:
-                if before in inside and before not in seen:
-                    seen.add(before)
-                    stack.append(before)
-        if index in seen:
-            return True
-    return False
+    stack = [i for i in members if graph.drafts[i].kind is StepKind.SAVE]
+    seen = set(stack)
+    while stack:
+        for before in graph.drafts[stack.pop()].after:
+            if before in inside and before not in seen:
+                seen.add(before)
+                stack.append(before)
+    return seen.union(i for i in members if graph.drafts[i].kind is StepKind.CONFIRM)
 
 
 def _last_address(graph: Graph, members: list[int], otherwise: str) -> str:

@@ -67,6 +67,10 @@ class _Lender:
         self.hazards: list[Hazard] = []
         self.exact = True
         self.used: dict[tuple[str, int | str], int] = {}
+        self.awaiting: dict[int, list[int]] = {}
+        for index, move in enumerate(found):
+            for awaited in move.waits:
+                self.awaiting.setdefault(awaited, []).append(index)
 
     def work(self) -> None:
         order = device_order(self.moves)
@@ -149,9 +153,10 @@ class _Lender:
         where = len(self.moves)
         self.moves.append(out)
         self.moves[index] = home
-        for other in self.moves:
-            if other is not out and index in other.waits and other.lent != "out":
-                other.waits[where] = other.waits.pop(index)
+        for waiting in self.awaiting.get(index, ()):
+            waits = self.moves[waiting].waits
+            if index in waits:
+                waits[where] = waits.pop(index)
         home.waits[where] = []
 
     def _stopover(

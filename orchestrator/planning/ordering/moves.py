@@ -42,7 +42,7 @@ class Move:
     @property
     def subject(self) -> str:
         """``device/source`` of a renumber, ``device`` of a readdress."""
-        return str(Ref(self.device, self.source)) if self.source else self.device
+        return f"{self.device}/{self.source}" if self.source else self.device
 
 
 def moves(scene: Scene, wanted: Mapping[str, DeviceState]) -> list[Move]:
@@ -63,7 +63,7 @@ def _renumbers(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> 
     leaves = any(here) and not any(there)
     for source, wish in then.sources.items():
         was = now.sources[source]
-        if (was.number, was.groups) == (wish.number, wish.groups):
+        if wish is was or (was.number, was.groups) == (wish.number, wish.groups):
             continue
         nets = there if leaves else here
         old = things_of(nets, was)
@@ -145,6 +145,8 @@ def own_doubles(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterator[Haz
     for name, then in wanted.items():
         here = scene.networks_now[name]
         there = scene.networks_of(then)
+        if here == there:
+            continue
         new = [net if net != old else None for old, net in zip(here, there, strict=True)]
         if not any(new):
             continue
@@ -179,8 +181,9 @@ def _wait(
 
 def _owners(move: Move, thing: Thing, held: Holders) -> Iterator[str]:
     """The holders that let go of ``thing`` by this move: a whole device's sources, if it leaves."""
+    subject = move.subject
     for owner in held.get(thing, ()):
-        if owner == move.subject or (move.source is None and owner.startswith(move.device + "/")):
+        if owner == subject or (move.source is None and owner.startswith(move.device + "/")):
             yield owner
 
 

@@ -1,13 +1,11 @@
 """H6: nothing off limits, nothing on air and nothing outside the chosen rooms is touched."""
 
-from collections import defaultdict
 from collections.abc import Iterator
 
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.planning.proof.case import Case, broken, label
-from orchestrator.planning.proof.replay import Held
 from orchestrator.planning.proof.settings import interrupts
 
 
@@ -59,22 +57,22 @@ class Leave:
 
     def _on_air(self) -> set[Ref]:
         on_air = set(self.plan.on_air)
-        holders: dict[Held, list[Ref]] = defaultdict(list)
-        for thing, spans in self.replay.spans.items():
-            for span in spans:
-                if span.taken is None and "/" in span.owner:
-                    holders[thing].append(Ref(*span.owner.split("/", 1)))
+        feeding: set[Ref] = set()
         for pointed in self.replay.pointed:
-            if pointed.begins is None and pointed.destination in self.plan.on_air:
+            if pointed.begins is None and pointed.destination in on_air:
                 for thing in pointed.held:
-                    on_air.update(holders.get(thing, ()))
+                    feeding.update(
+                        Ref(*span.owner.split("/", 1))
+                        for span in self.replay.spans.get(thing, ())
+                        if span.taken is None and "/" in span.owner
+                    )
         for ref in self.plan.on_air:
             if ref.device in self.replay.states:
                 continue
             planned = self.plan.devices[ref.device].destinations.get(ref.name)
             if planned and planned.listens_to and planned.listens_to.source:
-                on_air.add(planned.listens_to.source)
-        return on_air
+                feeding.add(planned.listens_to.source)
+        return on_air | feeding
 
     def _silenced(self, step: Step) -> Iterator[Ref]:
         if step.kind in {StepKind.DISABLE, StepKind.RENUMBER} and step.source:

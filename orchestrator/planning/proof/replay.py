@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from orchestrator.facility.found import AsFound, DeviceState, Found
+from orchestrator.facility.found import AsFound, DeviceState, Found, SourceState
 from orchestrator.facility.plan import Plan, Ref
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Sequence, Step, StepKind
 from orchestrator.planning.proof.order import Order
@@ -49,7 +49,12 @@ class Pointed:
 
 
 class Replay:
-    """Walks each device through its own steps, in order."""
+    """Walks each device through its own steps, in order.
+
+    A thing that no step takes or points at stays with whoever has it, and breaks no rule that it
+    did not break before; so holders and listeners that no step touches are written down only for
+    the things that are ``in_play``.
+    """
 
     def __init__(self, plan: Plan, found: AsFound, sequence: Sequence, order: Order) -> None:
         self.plan = plan
@@ -57,11 +62,15 @@ class Replay:
         self.states: dict[str, DeviceState] = {
             name: entry.state for name, entry in found.devices.items() if isinstance(entry, Found)
         }
+        self._nets: dict[str, str | None] = {}
         self.steps: dict[str, list[Step]] = defaultdict(list)
         for step in sequence.steps:
             self.steps[step.device].append(step)
         for name, steps in self.steps.items():
             self.steps[name] = order.in_order(steps)
+        self.in_play: dict[str | None, set[int | str | None]] = defaultdict(set)
+        self._put_in_play()
+        self._put_on_air_in_play()
         self.spans: dict[Held, list[Span]] = defaultdict(list)
         self.audible: list[Audible] = []
         self.pointed: list[Pointed] = []
@@ -71,10 +80,45 @@ class Replay:
             else:
                 self._absent(name)
 
+    def _put_in_play(self) -> None:
+        """Find, for each network, what a step takes or points at."""
+        for name, steps in self.steps.items():
+            state = self.states.get(name)
+            if state is None:
+                continue
+            nets = {self.net(interface.address) for interface in state.interfaces.values()}
+            values: set[int | str | None] = set()
+            for step in steps:
+                if isinstance(step.wanted, Assigned):
+                    values.update((step.wanted.number, *step.wanted.groups))
+                elif isinstance(step.wanted, Hearing):
+                    values.add(_pointer(step.wanted))
+                elif isinstance(step.wanted, AddressValue):
+                    nets.add(self.net(step.wanted.address))
+                    values.update(_brought(state))
+            for net in nets:
+                self.in_play[net] |= values - {None}
+
+    def _put_on_air_in_play(self) -> None:
+        """What an on-air destination hears is looked up too, to know what feeds it."""
+        for ref in self.plan.on_air:
+            state = self.states.get(ref.device)
+            if state is None or ref.name not in state.destinations:
+                continue
+            for interface in state.interfaces.values():
+                self.in_play[self.net(interface.address)].add(state.destinations[ref.name].hears)
+
+    def _plays(self, nets: list[tuple[str, str | None]], *values: int | str | None) -> bool:
+        """Whether one of ``values`` is in play on one of ``nets``."""
+        return any(not self.in_play[net].isdisjoint(values) for _, net in nets)
+
     def net(self, address: str) -> str | None:
         """The facility network of an address; None on a bench."""
-        network = self.plan.network_of(address)
-        return None if network is None or network.bench else network.name
+        if address not in self._nets:
+            network = self.plan.network_of(address)
+            outside = network is None or network.bench
+            self._nets[address] = None if network is None or outside else network.name
+        return self._nets[address]
 
     def _absent(self, name: str) -> None:
         """No answer is not vacant: it holds what the plan gives it, and never lets go."""
@@ -111,16 +155,40 @@ class Replay:
         nets: list[tuple[str, str | None]] = [
             (key, self.net(value.address)) for key, value in state.interfaces.items()
         ]
-        moves = [s for s in self.steps.get(name, ()) if s.kind is StepKind.READDRESS]
+        steps = self.steps.get(name, ())
+        moves = [s for s in steps if s.kind is StepKind.READDRESS]
         for key, value in state.interfaces.items():
             own = [
                 m for m in moves if isinstance(m.wanted, AddressValue) and m.wanted.interface == key
             ]
             self._address(name, value.address, own)
-        for source in state.sources:
-            self._source(Ref(name, source), nets, moves)
-        for destination in state.destinations:
-            self._destination(Ref(name, destination), nets, moves)
+        of_source: dict[str | None, list[Step]] = defaultdict(list)
+        of_destination: dict[str | None, list[Step]] = defaultdict(list)
+        for step in steps:
+            of_source[step.source].append(step)
+            of_destination[step.destination].append(step)
+        for source, found in state.sources.items():
+            if moves or source in of_source:
+                line = self._line(of_source.get(source, []), moves)
+                self._source(Ref(name, source), nets, line)
+            elif self._plays(nets, found.number, *found.groups):
+                self._bystander(Ref(name, source), nets, found)
+        for destination, now in state.destinations.items():
+            if moves or destination in of_destination or self._plays(nets, now.hears):
+                line = self._line(of_destination.get(destination, []), moves)
+                self._destination(Ref(name, destination), nets, line)
+
+    def _line(self, own: list[Step], moves: list[Step]) -> list[Step]:
+        """The steps of one source or destination among its device's readdresses, in order."""
+        return self.order.in_order([*own, *moves]) if moves else own
+
+    def _bystander(self, ref: Ref, nets: list[tuple[str, str | None]], found: SourceState) -> None:
+        """A source that no step touches keeps what it has."""
+        held = self._held(nets, Assigned(found.number, found.groups))
+        for thing in held:
+            self._keep(thing, str(ref), ref.device)
+        if found.enabled:
+            self.audible.append(Audible(ref, held, None, None))
 
     def _address(self, name: str, address: str, moves: list[Step]) -> None:
         taken: Step | None = None
@@ -147,10 +215,8 @@ class Replay:
                 held.add(("group", net, group))
         return frozenset(held)
 
-    def _source(self, ref: Ref, nets: list[tuple[str, str | None]], moves: list[Step]) -> None:
+    def _source(self, ref: Ref, nets: list[tuple[str, str | None]], line: list[Step]) -> None:
         found = self.states[ref.device].sources[ref.name]
-        own = [s for s in self.steps.get(ref.device, ()) if s.source == ref.name]
-        line = self.order.in_order([*own, *moves])
         value = Assigned(found.number, found.groups)
         nets = list(nets)
         held = self._held(nets, value)
@@ -202,18 +268,14 @@ class Replay:
             since.setdefault(thing, step)
         return new
 
-    def _destination(self, ref: Ref, nets: list[tuple[str, str | None]], moves: list[Step]) -> None:
-        own = [s for s in self.steps.get(ref.device, ()) if s.destination == ref.name]
-        found = self.states[ref.device].destinations[ref.name].hears
-        pointer = found
+    def _destination(self, ref: Ref, nets: list[tuple[str, str | None]], line: list[Step]) -> None:
+        pointer = self.states[ref.device].destinations[ref.name].hears
         nets = list(nets)
         begins: Step | None = None
-        for step in self.order.in_order([*own, *moves]):
+        for step in line:
             held = frozenset(self._heard(nets, pointer))
             if step.kind is StepKind.REPOINT and isinstance(step.wanted, Hearing):
-                pointer = (
-                    step.wanted.number if step.wanted.number is not None else step.wanted.group
-                )
+                pointer = _pointer(step.wanted)
             elif isinstance(step.wanted, AddressValue):
                 nets = self._moved(nets, step.wanted)
             ends = self.confirm_of(step) if step.kind is StepKind.READDRESS else step
@@ -227,3 +289,16 @@ class Replay:
         for _, net in nets:
             if net is not None and pointer is not None:
                 yield ("number" if isinstance(pointer, int) else "group", net, pointer)
+
+
+def _brought(state: DeviceState) -> Iterator[int | str | None]:
+    """Every number, group and pointer that a device takes along to another network."""
+    for source in state.sources.values():
+        yield source.number
+        yield from source.groups
+    for destination in state.destinations.values():
+        yield destination.hears
+
+
+def _pointer(hearing: Hearing) -> int | str | None:
+    return hearing.number if hearing.number is not None else hearing.group

@@ -23,28 +23,32 @@ class Values:
 
     def values(self) -> Iterator[Hazard]:
         """Each write starts from what was found, or from what an earlier step made of it."""
-        lines: dict[tuple[str, str], list[Step]] = defaultdict(list)
-        for step in self.case.sequence.steps:
-            if (key := _written(step)) is not None:
-                lines[step.device, key].append(step)
-        for (device, key), steps in lines.items():
-            line = self.order.in_order(steps)
-            value = self._found_value(device, line[0])
-            for step in line:
-                if step.as_found != value:
-                    yield broken(
-                        "H7",
-                        f"{label(step)} expects {step.as_found}, but {value} will be there",
-                        (step.id, f"{device}/{key}"),
-                    )
-                value = step.wanted
-            for first, then in pairwise(line):
-                if not self.order.before(first, then):
-                    yield broken(
-                        "H7",
-                        f"{label(first)} and {label(then)} write one thing in no fixed order",
-                        (first.id, then.id),
-                    )
+        for device, steps in self.steps.items():
+            lines: dict[str, list[Step]] = defaultdict(list)
+            for step in steps:
+                if (key := _written(step)) is not None:
+                    lines[key].append(step)
+            for key, line in lines.items():
+                yield from self._one_line(device, key, line)
+
+    def _one_line(self, device: str, key: str, line: list[Step]) -> Iterator[Hazard]:
+        """Steps that write one thing, in order."""
+        value = self._found_value(device, line[0])
+        for step in line:
+            if step.as_found != value:
+                yield broken(
+                    "H7",
+                    f"{label(step)} expects {step.as_found}, but {value} will be there",
+                    (step.id, f"{device}/{key}"),
+                )
+            value = step.wanted
+        for first, then in pairwise(line):
+            if not self.order.before(first, then):
+                yield broken(
+                    "H7",
+                    f"{label(first)} and {label(then)} write one thing in no fixed order",
+                    (first.id, then.id),
+                )
 
     def _found_value(self, device: str, step: Step) -> StepValue:
         state = self.replay.states[device]
