@@ -44,7 +44,8 @@ def test_base64_around_it_leaves_next_to_nothing(before: bytes, after: bytes) ->
     """Wherever it stands in something coded, no three letters of it in a row are left."""
     word = "canary-7Zq-hollow"
     text = Redactor(Secret("", word))(base64.b64encode(before + word.encode() + after).decode())
-    left = b"".join(
+    # What stood before and after it never stood side by side: the gap keeps them apart.
+    left = b"\xff\xff\xff".join(
         base64.b64decode(piece + "=" * (-len(piece) % 4))
         for piece in text.split(HIDDEN)
         if len(piece) % 4 != 1
