@@ -167,7 +167,6 @@ def _tell(desk: Desk, ended: Ended, *, as_json: bool) -> None:
         show_json(run_document(desk.folder, ended.run))
     else:
         show(run_document(desk.folder, ended.run, text=True))
-        show(f"Rollback notes: {ended.notes}")
     end(EXIT_DONE if ended.finished else EXIT_FOUND)
 
 
