@@ -25,6 +25,7 @@ class Keyboard:
 
     async def ask(self, question: str, text: Sequence[str]) -> tuple[bool, str]:
         """Go or no-go, and who said so; without a terminal and an acceptance it is no."""
+        self._say("")
         for paragraph in text:
             for line in wrap(paragraph):
                 self._say(line)
