@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from ipaddress import IPv4Address, IPv4Network
 
 from orchestrator.facility.found import (
@@ -56,6 +56,14 @@ MEDIA = Network(
     numbering=NUMBERING,
 )
 BENCH = Network(name="bench", subnet=IPv4Network("127.0.2.0/24"), bench=True)
+
+
+def red_and_blue() -> tuple[Network, Network]:
+    """The two media networks of a redundant plant (SMPTE ST 2022-7), alike but for the subnet."""
+    red = replace(MEDIA, name="red", gateway=None)
+    spare = AddressRange(IPv4Address("127.45.3.230"), IPv4Address("127.45.3.231"))
+    blue = replace(red, name="blue", subnet=IPv4Network("127.45.3.0/24"), transit=(spare,))
+    return red, blue
 
 
 def group(number: int) -> str:
