@@ -33,7 +33,7 @@ def _sources(rng: random.Random, devices: int) -> dict[Ref, tuple[Figures, bool]
 
 
 def _targets(rng: random.Random, sources: dict[Ref, tuple[Figures, bool]]) -> dict[Ref, Figures]:
-    """Who gets what: numbers are always exchanged, the groups of a leg sometimes apart from them."""
+    """Who gets what: numbers always move, a leg's groups sometimes apart from them."""
     movers = [ref for ref in sources if rng.random() < 0.8]
     lines = list(zip(*(sources[ref][0] for ref in movers), strict=True)) or [(), (), ()]
     numbers, red, blue = (list(line) for line in lines)
