@@ -1,0 +1,152 @@
+"""The command itself: its help, its version, and how errors leave it."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from orchestrator import __version__
+from orchestrator.cli import look, main
+from orchestrator.cli.main import app
+from tests.cli.stage import Stage, cutsheet, facility
+from tests.example import FACILITY, ROOT
+
+COMMANDS = [
+    [],
+    *([name] for name in ("check", "survey", "dry-run", "explain", "apply", "resume", "undo")),
+    *([name] for name in ("runs", "rollback-notes", "audit", "adopt", "credential", "schema")),
+    *(["credential", name] for name in ("add", "list", "test", "forget")),
+]
+
+
+def test_every_command_is_looked_at() -> None:
+    """No command is left out of the tests of help."""
+    names = {command.name for command in app.registered_commands}
+    groups = {group.name for group in app.registered_groups}
+    assert names | groups == {command[0] for command in COMMANDS if command}
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
+def test_help(command: list[str]) -> None:
+    """Help fits 80 columns, has no word of the workshop, and names the exit statuses."""
+    shown = cutsheet(*command, "--help")
+    assert shown.status == 0
+    assert max(map(len, shown.out.splitlines())) <= 80
+    assert not [word for word in ("adapter", "dialect", "orchestrator") if word in shown.said]
+    assert shown.said.startswith("Usage: cutsheet")
+    if command != ["credential"]:
+        assert "Exit status: 0" in shown.said
+
+
+def test_version() -> None:
+    """The version is the package's."""
+    assert cutsheet("--version").out == f"cutsheet {__version__}\n"
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["no-such"], ["dry-run", "--width", "0"], ["schema", "poem"], ["undo"], ["--no-such"]],
+)
+def test_a_wrong_call(arguments: list[str]) -> None:
+    """Exit status 2, said in words to standard error, without a traceback."""
+    ended = cutsheet(*arguments)
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.err
+    assert "Traceback" not in ended.err
+
+
+def test_no_facility(tmp_path: Path) -> None:
+    """A folder without a plan is a wrong call, and the fix is told."""
+    ended = cutsheet("check", "--facility", str(tmp_path))
+    assert ended.status == 2
+    assert "plan.yaml" in ended.err
+    assert "fix:" in ended.err
+
+
+def test_an_error_as_json() -> None:
+    """With --json an error is a document of its own on standard output."""
+    ended = cutsheet("runs", "no-such", "--json", "--facility", str(FACILITY))
+    assert ended.status == 2
+    assert ended.json["schema"] == "cutsheet/error/1"
+    assert ended.json["fix"]
+
+
+def test_a_fault_of_the_tool(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It shows no traceback, and says how to get one."""
+
+    def broken(_: Path) -> Path:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr(look, "find_folder", broken)
+    ended = cutsheet("check")
+    assert ended.status == 2
+    assert "a fault of the tool itself: ZeroDivisionError: a bug" in ended.err
+    assert "Traceback" not in ended.err
+    with pytest.raises(ZeroDivisionError):
+        cutsheet("check", CUTSHEET_RAISE="1")
+
+
+def test_ctrl_c_outside_a_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It stops without a traceback."""
+
+    def pressed(_: Path) -> Path:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(look, "find_folder", pressed)
+    ended = cutsheet("check")
+    assert ended.status != 0
+    assert "Traceback" not in ended.err
+
+
+def _process(*arguments: str) -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(
+        [sys.executable, "-m", "orchestrator.cli.main", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+
+
+def test_whoever_reads_has_gone() -> None:
+    """A broken pipe ends it quietly: no traceback, and no word from Python at its exit."""
+    with _process("schema", "plan") as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait(20) != 0
+
+
+def test_as_a_process(tmp_path: Path) -> None:
+    """The real command checks the example and leaves with its status."""
+    folder = facility(tmp_path / "facility")
+    with _process("check", "--facility", str(folder)) as process:
+        out, err = process.communicate(timeout=20)
+    assert (process.returncode, err) == (0, b"")
+    assert b"nothing wrong in the documents" in out
+    (folder / "plan.yaml").write_text("facility: [", encoding="utf-8")
+    with _process("check", "--facility", str(folder)) as process:
+        out, err = process.communicate(timeout=20)
+    assert (process.returncode, out) == (3, b"")
+    assert b"Traceback" not in err
+
+
+def test_statuses_are_those_of_the_help(small: Stage, tmp_path: Path) -> None:
+    """Each of the five exit statuses comes of a real case."""
+    assert small.run("check").status == 0
+    assert small.run("dry-run").status == 1
+    assert small.run("dry-run", "--room", "no-such-room").status == 2
+    assert small.run("survey").status == 4
+    broken = tmp_path / "broken"
+    broken.mkdir()
+    (broken / "plan.yaml").write_text("rooms: {}\n", encoding="utf-8")
+    assert cutsheet("check", "--facility", str(broken)).status == 3
+
+
+def test_the_entry_point_is_the_one_of_the_package() -> None:
+    """What is installed as ``cutsheet`` is what these tests run."""
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    assert 'cutsheet = "orchestrator.cli.main:run"' in text
+    assert callable(main.run)
