@@ -327,10 +327,13 @@ def test_two_at_once(tmp_path: Path) -> None:
     """While one applies, a second is refused, names the first, and writes nothing."""
     with staged(tmp_path, PROGRAMMES) as stage, stage.started(*APPLY) as process:
         _wait_for_intents(ledger_path(stage.folder), 1)
+        # The first is not done before the second has looked: its devices take their time.
+        stage.world.add_fault(NEWS, Fault(Kind.DELAY, seconds=0.25, always=True))
         second = stage.run(*APPLY, "--title", "The second")
         assert second.status in (1, 2)
         assert "The second" not in str(stage.runs())
         assert str(process.pid) in second.said or "unfinished" in second.said
+        stage.world.clear_faults(NEWS)
         process.communicate(timeout=PATIENCE_S)
         assert process.returncode == 0
         assert len(stage.runs()) == 1
