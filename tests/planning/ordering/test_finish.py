@@ -1,0 +1,83 @@
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Saves
+from orchestrator.planning.dry_run import dry_run
+from tests.planning import hand
+from tests.planning.scenes import Box, address, rich_boxes, scene
+
+K = StepKind
+
+
+def test_each_device_that_has_to_saves_once_at_the_end() -> None:
+    """After all its steps; a device that saves at once does not."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, labels={"s": "News"}, saves=Saves.ON_SAVE),
+        "b": Box(32, {"s": (321, True)}, labels={"s": "News"}),
+    }
+    where, sequence = hand.safe(boxes)
+    (save,) = [s for s in sequence.steps if s.kind is K.SAVE]
+    assert save.device == "a"
+    order = hand.case(where, sequence).order
+    assert all(order.before(s, save) for s in sequence.steps if s.device == "a" and s is not save)
+
+
+def test_a_save_that_covers_everything_is_not_repeated() -> None:
+    """A unit whose last step is a readdress with its save needs no other."""
+    box = Box(31, {"s": (311, False)}, to=address(40), saves=Saves.ON_SAVE)
+    _, sequence = hand.safe({"a": box})
+    assert [s.kind for s in sequence.steps] == [K.READDRESS, K.CONFIRM, K.SAVE]
+
+
+def test_a_device_is_saved_in_each_phase_that_changed_it() -> None:
+    """B frees a number in the first phase and follows a source in the second."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "b": Box(
+            32,
+            {"s": (312, True)},
+            wants={"s": (320, None)},
+            hears={"in": 311},
+            room="south",
+            saves=Saves.ON_SAVE,
+        ),
+    }
+    where, sequence = hand.safe(boxes)
+    saves = [s.phase for s in sequence.steps if s.kind is K.SAVE]
+    assert set(saves) == {0, 1}
+    assert hand.verdict(where, sequence) == []
+
+
+def test_the_last_save_goes_to_the_new_address() -> None:
+    """After a readdress the device is saved where it now is."""
+    box = Box(31, {"s": (311, True)}, to=address(40), saves=Saves.ON_SAVE)
+    _, sequence = hand.safe({"a": box})
+    assert [s.at for s in sequence.steps if s.kind is K.SAVE] == [address(40), address(40)]
+
+
+def test_every_change_is_saved_in_the_end() -> None:
+    """On random facilities each write to a device that boots with what is saved is saved after."""
+    looked_at = 0
+    for seed in range(80):
+        where = scene(rich_boxes(seed))
+        planned = dry_run(where)
+        if planned.stopped:
+            continue
+        order = hand.case(where, planned.sequence).order
+        for step in planned.sequence.steps:
+            if where.traits[step.device].saves is Saves.AT_ONCE:
+                assert step.kind is not K.SAVE
+            elif step.kind not in {K.SAVE, K.CONFIRM}:
+                looked_at += 1
+                assert any(
+                    s.kind is K.SAVE and s.device == step.device and order.before(step, s)
+                    for s in planned.sequence.steps
+                ), (seed, step)
+    assert looked_at > 200
+
+
+def test_steps_are_numbered_as_they_start() -> None:
+    """Ids, places and phases rise together; each waits only for earlier ones."""
+    _, sequence = hand.safe(hand.ring())
+    assert [s.id for s in sequence.steps] == [f"s{n}" for n in range(1, len(sequence.steps) + 1)]
+    for step in sequence.steps:
+        assert all(int(name[1:]) < step.order for name in step.after)
+        assert step.estimate_s > 0
