@@ -5,7 +5,7 @@ Everything is first put as early as can be; then it is moved later where that ma
 cost less, until no group of tasks that is held together gains by it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from orchestrator.planning.ordering.tasks import Tasks
 
@@ -19,22 +19,47 @@ class Placing:
         self.tasks = tasks
         self.count = len(tasks.length)
         self.devices = 1 + max(tasks.device, default=-1)
-        self.ends_silence = [False] * self.count
+        self.fixed = [False] * self.count
         for _, on, _ in tasks.silences:
-            self.ends_silence[on] = True
+            self.fixed[on] = True
+        self.pinned: set[int] = set()
+        self.before: list[tuple[int, ...]] = list(tasks.before)
+        self.later: list[tuple[int, ...]] = list(tasks.later)
         self.work = 0
 
-    def earliest(self, order: Sequence[int]) -> tuple[list[int], list[int]]:
-        """The earliest start of each task, and the next task on its device (-1: none)."""
-        length, device, before = self.tasks.length, self.tasks.device, self.tasks.before
+    def pin(self, off: int, first: int | None) -> None:
+        """Let ``off`` start as early as it can, but after ``first``."""
+        self.pinned.add(off)
+        self.fixed[off] = True
+        if first is not None:
+            self.before[off] = (*self.before[off], first)
+            self.later[first] = (*self.later[first], off)
+
+    def unpin(self, off: int, first: int | None) -> None:
+        """Take a pin back, the last one first."""
+        self.pinned.discard(off)
+        self.fixed[off] = False
+        if first is not None:
+            self.before[off] = self.before[off][:-1]
+            self.later[first] = self.later[first][:-1]
+
+    def earliest(
+        self, order: Sequence[int], released: Mapping[int, int] | None = None
+    ) -> tuple[list[int], list[int]]:
+        """The earliest start of each task, and the next task on its device (-1: none).
+
+        ``released``: tasks that may not start before a time.
+        """
+        length, device, before = self.tasks.length, self.tasks.device, self.before
         last = [-1] * self.devices
         start, end, following = [0] * self.count, [0] * self.count, [-1] * self.count
         for task in order:
             own = device[task]
             previous = last[own]
-            at = 0
+            at = released.get(task, 0) if released else 0
             if previous >= 0:
-                at = end[previous]
+                if end[previous] > at:
+                    at = end[previous]
                 following[previous] = task
             for first in before[task]:
                 if end[first] > at:
@@ -60,7 +85,7 @@ class Placing:
 
     def _later(self, order: Sequence[int], first: list[int], following: list[int]) -> list[int]:
         """Everything as late as it can be while each silence ends when it ended."""
-        length, later, fixed = self.tasks.length, self.tasks.later, self.ends_silence
+        length, later, fixed = self.tasks.length, self.later, self.fixed
         start = [FAR] * self.count
         for task in reversed(order):
             if fixed[task]:
@@ -81,6 +106,8 @@ class Placing:
         silences = self.tasks.silences
         for off, _, _ in silences:
             group = held[off]
+            if group >> self.count:
+                continue
             best, gain = 0, 0
             while True:
                 missing = 0
@@ -97,6 +124,8 @@ class Placing:
                 if not missing:
                     break
                 group |= missing
+                if group >> self.count:
+                    break
             if best:
                 room = self._room(best, start, following)
                 for task in range(self.count):
@@ -107,8 +136,9 @@ class Placing:
 
     def _held(self, order: Sequence[int], start: list[int], following: list[int]) -> list[int]:
         """For each task, as bits, those that have to move when it moves later."""
-        length, later = self.tasks.length, self.tasks.later
+        length, later = self.tasks.length, self.later
         held = [0] * self.count
+        stuck = 1 << self.count
         for task in reversed(order):
             bits = 1 << task
             end = start[task] + length[task]
@@ -118,13 +148,13 @@ class Placing:
             then = following[task]
             if then >= 0 and start[then] == end:
                 bits |= held[then]
-            held[task] = bits
+            held[task] = bits | stuck if task in self.pinned else bits
         self.work += self.count
         return held
 
     def _room(self, group: int, start: list[int], following: list[int]) -> int:
         """How far a group can move before it meets a task outside."""
-        length, later = self.tasks.length, self.tasks.later
+        length, later = self.tasks.length, self.later
         room = FAR
         for task in range(self.count):
             if not group >> task & 1 or start[task] >= FAR:

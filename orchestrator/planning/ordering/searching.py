@@ -1,0 +1,139 @@
+"""The search for an order of tasks that lets the silences cost less.
+
+It begins with an order in which every disable comes as late as the order between tasks allows.
+Then it moves, again and again, one task of a device before or behind another of the same device,
+with all that has to move along, and keeps what is not worse; at first also what is a little
+worse, so as not to be caught at once (simulated annealing). The number of tries is bounded by
+counted work, never by a clock: the same tasks always give the same order.
+"""
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from orchestrator.planning.ordering.chance import Chance
+from orchestrator.planning.ordering.placing import Placing
+from orchestrator.planning.ordering.tasks import Tasks
+
+TRIES_A_TASK = 40
+WARM = 33
+"""The first tries may cost up to one part in so many more than the best."""
+MOST = 1500
+"""Parts of more tasks are not searched: their bits would take too much room and time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """The best order found, its cost, the tries made, and whether that was all there were to be."""
+
+    order: list[int]
+    cost: int
+    tries: int
+    whole: bool
+
+
+def late_order(tasks: Tasks) -> list[int]:
+    """An order that agrees with ``before`` and has each disable of a silence late.
+
+    Raises:
+        ValueError: the tasks wait for one another in a circle.
+    """
+    offs = {off for off, _, _ in tasks.silences}
+    count = len(tasks.length)
+    waiting = [len(later) for later in tasks.later]
+    ready = [(task not in offs, -task) for task in range(count) if not waiting[task]]
+    heapq.heapify(ready)
+    backwards: list[int] = []
+    while ready:
+        task = -heapq.heappop(ready)[1]
+        backwards.append(task)
+        for first in tasks.before[task]:
+            waiting[first] -= 1
+            if not waiting[first]:
+                heapq.heappush(ready, (first not in offs, -first))
+    if len(backwards) != count:
+        raise ValueError("the steps wait for one another in a circle")
+    return backwards[::-1]
+
+
+def search(placing: Placing, order: Sequence[int], floor: int, most_work: int) -> Searched:
+    """Look for a better order, until its cost is ``floor`` or the tries or the work are spent."""
+    return _Search(placing, order, floor).run(most_work)
+
+
+class _Search:
+    def __init__(self, placing: Placing, order: Sequence[int], floor: int) -> None:
+        self.placing = placing
+        self.tasks = placing.tasks
+        self.floor = floor
+        self.order = list(order)
+        self.now = self.best = self._value(self.order)
+        self.best_order = self.order
+        self.chance = Chance(len(self.order))
+        by_device: dict[int, list[int]] = {}
+        for task, device in enumerate(self.tasks.device):
+            by_device.setdefault(device, []).append(task)
+        self.groups = [by_device[device] for device in self.tasks.device]
+        self.ancestors: list[int] = []
+
+    def _value(self, order: Sequence[int]) -> tuple[int, int]:
+        cost, _, first = self.placing.place(order)
+        ends = map(int.__add__, first, self.tasks.length)
+        return cost, max(ends, default=0)
+
+    def run(self, most_work: int) -> Searched:
+        """Search."""
+        planned = TRIES_A_TASK * len(self.order)
+        if len(self.order) > MOST or self.best[0] <= self.floor:
+            whole = self.best[0] <= self.floor
+            return Searched(self.best_order, self.best[0], 0, whole)
+        self._prepare()
+        limit = self.placing.work + most_work
+        tries = 0
+        while tries < planned and self.placing.work < limit and self.best[0] > self.floor:
+            tries += 1
+            spent = max(tries / planned, 1 - (limit - self.placing.work) / most_work)
+            self._try(max(0.0, 1 - spent * 1.25))
+        whole = tries == planned or self.best[0] <= self.floor
+        return Searched(self.best_order, self.best[0], tries, whole)
+
+    def _prepare(self) -> None:
+        self.ancestors = [0] * len(self.order)
+        for task in self.order:
+            bits = 1 << task
+            for first in self.tasks.before[task]:
+                bits |= self.ancestors[first]
+            self.ancestors[task] = bits
+
+    def _try(self, warmth: float) -> None:
+        turned = self._turned()
+        if turned is None:
+            self.placing.work += 1
+            return
+        value = self._value(turned)
+        room = int(self.best[0] / WARM * warmth * self.chance.below(1024) / 1024)
+        if value <= self.now or value[0] < self.now[0] + room:
+            self.order, self.now = turned, value
+            if value < self.best:
+                self.best, self.best_order = value, turned
+
+    def _turned(self) -> list[int] | None:
+        """The order with two tasks of one device the other way round; None where they can't be."""
+        one = self.chance.below(len(self.order))
+        group = self.groups[one]
+        other = group[self.chance.below(len(group))]
+        if one == other:
+            return None
+        here, there = sorted((self.order.index(one), self.order.index(other)))
+        first, then = self.order[here], self.order[there]
+        if self.ancestors[then] >> first & 1:
+            return None
+        block = self.order[here : there + 1]
+        if self.chance.below(2):
+            forward = self.ancestors[then]
+            front = [task for task in block if forward >> task & 1]
+            back = [task for task in block if not forward >> task & 1]
+        else:
+            front = [task for task in block if not self.ancestors[task] >> first & 1]
+            back = [task for task in block if self.ancestors[task] >> first & 1]
+        return [*self.order[:here], *front, *back, *self.order[there + 1 :]]
