@@ -7,6 +7,7 @@ from pathlib import Path
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.drive import drive
 from orchestrator.actions.notes import NotesKeeper, notes_path
+from orchestrator.actions.propose import owners
 from orchestrator.actions.questions import BEFORE_THE_FIRST_WRITE, go_questions
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
@@ -85,6 +86,7 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
 
     Raises:
         LedgerError: another run holds the facility, or the ledger can't be written.
+        CallError: a run that began, and did not finish, since the survey owns one of the devices.
     """
     for question, text in BEFORE_THE_FIRST_WRITE.items():
         go, by = await attendance.person.ask(question, text)
@@ -92,6 +94,7 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
             return Ended(run=None, why=f"{question}: no ({by or 'not answered'})")
     with hold(desk.folder, f"apply: {order.title}"), SqliteLedger(desk.folder) as ledger:
         record = _record(desk, order, ledger)
+        _refuse_owned(ledger, record)
         ledger.begin(record)
         return await _go(desk, ledger, record, attendance)
 
@@ -140,6 +143,15 @@ async def _go(desk: Desk, ledger: SqliteLedger, record: RunRecord, attendance: A
         person=attendance.person,
     )
     return Ended(run=record.id, finished=run.finished, why=run.paused or "", notes=path)
+
+
+def _refuse_owned(ledger: SqliteLedger, record: RunRecord) -> None:
+    """Look again for unfinished runs, now that none can begin."""
+    for run, devices in owners(ledger, set(record.before), record.undoes).items():
+        raise CallError(
+            f"run {run} is not finished, and {', '.join(devices)} belong to it until it is",
+            f"'cutsheet resume {run}' or 'cutsheet undo {run}' first",
+        )
 
 
 def _record(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:

@@ -91,7 +91,8 @@ def propose(
     """
     scene = scene_of(desk, found, choice, asked)
     plan = dry_run(scene)
-    extra = (*besides, *_unfinished(desk, plan, undoes))
+    touched = {step.device for step in plan.sequence.steps}
+    extra = (*besides, *unfinished(desk, touched, undoes))
     if not extra:
         return plan
     known = [
@@ -104,22 +105,31 @@ def propose(
     return replace(plan, hazards=tuple(hazards))
 
 
-def _unfinished(desk: Desk, plan: DryRun, undoes: str | None) -> tuple[Hazard, ...]:
-    """Unfinished runs that own what is to be changed."""
+def unfinished(desk: Desk, touched: set[str], undoes: str | None = None) -> tuple[Hazard, ...]:
+    """Unfinished runs, but for the one taken back, that own any of the devices ``touched``."""
     if not ledger_path(desk.folder).exists():
         return ()
-    touched = {step.device for step in plan.sequence.steps}
     with SqliteLedger(desk.folder) as ledger:
         return tuple(
             Hazard(
                 name=f"unfinished:{run}",
                 rule="run",
                 grade=Grade.STOPS,
-                what=f"run {run} is not finished, and {', '.join(sorted(shared))} "
-                "belong to it until it is",
-                where=tuple(sorted(shared)),
+                what=f"run {run} is not finished, and {', '.join(shared)} belong to it until it is",
+                where=shared,
                 fix=f"'cutsheet resume {run}' or 'cutsheet undo {run}' first",
             )
-            for run in ledger.unfinished()
-            if run != undoes and (shared := touched & set(ledger.record(run).before))
+            for run, shared in owners(ledger, touched, undoes).items()
         )
+
+
+def owners(
+    ledger: SqliteLedger, touched: set[str], undoes: str | None = None
+) -> Mapping[str, tuple[str, ...]]:
+    """The unfinished runs, but for the one taken back, and those of ``touched`` that each owns."""
+    shared = {
+        run: tuple(sorted(touched & set(ledger.record(run).before)))
+        for run in ledger.unfinished()
+        if run != undoes
+    }
+    return {run: devices for run, devices in shared.items() if devices}

@@ -2,7 +2,7 @@
 
 from orchestrator.actions.apply import Order
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.propose import Choice, scene_of
+from orchestrator.actions.propose import Choice, scene_of, unfinished
 from orchestrator.documents.work_order import WorkOrder
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
@@ -46,7 +46,8 @@ def no_longer_true(desk: Desk, order: WorkOrder, found: AsFound) -> tuple[Hazard
     """What the order takes for granted and the devices no longer bear out.
 
     Every device of the order must be in the state that was approved, and the proof must hold on
-    the facility as it is found now, devices outside the order included.
+    the facility as it is found now, devices outside the order included. No unfinished run may
+    own any of its devices.
     """
     changed = [
         Hazard(
@@ -60,6 +61,7 @@ def no_longer_true(desk: Desk, order: WorkOrder, found: AsFound) -> tuple[Hazard
         for name, approved in order.before.items()
         if (why := _difference(approved, found.devices.get(name)))
     ]
+    changed += unfinished(desk, set(order.before))
     if changed:
         return tuple(changed)
     accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}

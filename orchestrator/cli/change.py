@@ -2,8 +2,9 @@
 
 import asyncio
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -30,12 +31,14 @@ from orchestrator.cli.person import Keyboard, agreed
 from orchestrator.cli.show import end, show, show_json
 from orchestrator.documents.work_order import read_work_order
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND
+from orchestrator.facility.hazard import Hazard
 from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
 from orchestrator.reports import dry_run as dry_run_report
 from orchestrator.reports.hazards import hazard_lines
 from orchestrator.reports.layout import wrap
 from orchestrator.reports.progress import Progress
+from orchestrator.reports.values import hazard_json
 
 YesOption = Annotated[
     bool,
@@ -78,7 +81,7 @@ def apply_command(
     desk = desk_at(facility, playbook, connect, connect_file)
     choice = choice_of(room, phase, accept, width)
     order = (
-        _from_work_order(desk, work_order)
+        _from_work_order(desk, work_order, as_json=as_json)
         if work_order is not None
         else _from_playbooks(desk, choice, title, as_json=as_json)
     )
@@ -113,21 +116,24 @@ def _stop_if_idle(desk: Desk, plan: DryRun, *, as_json: bool) -> None:
         show(dry_run_report.text(plan, digest(plan.sequence), desk.rooms))
 
 
-def _from_work_order(desk: Desk, path: Path) -> Order:
+def _nothing(why: str, hazards: Sequence[Hazard] = (), *, as_json: bool) -> NoReturn:
+    """Say that nothing was written and why, and leave."""
+    if as_json:
+        found = [hazard_json(hazard) for hazard in hazards]
+        show_json({"schema": "cutsheet/nothing-written/1", "why": why, "hazards": found})
+    else:
+        show("\n".join([*wrap(f"Nothing was written. {why}"), *hazard_lines(hazards)]))
+    end(EXIT_FOUND)
+
+
+def _from_work_order(desk: Desk, path: Path, *, as_json: bool) -> Order:
     order = read_work_order(path)
     found = asyncio.run(desk.survey())
     untrue = no_longer_true(desk, order, found)
     if untrue:
-        show(
-            "\n".join(
-                [
-                    f"The work order {path} is no longer true. Nothing was written.",
-                    *hazard_lines(untrue),
-                ]
-            )
-        )
-        end(EXIT_FOUND)
-    show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
+        _nothing(f"The work order {path} is no longer true.", untrue, as_json=as_json)
+    if not as_json:
+        show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
     return order_from(order, found)
 
 
@@ -142,8 +148,7 @@ def _begin(
 ) -> None:
     devices = len({step.device for step in order.sequence.steps})
     if not agreed(f"Do these {len(order.sequence.steps)} steps on {devices} devices?", yes=yes):
-        show("Nothing was written.")
-        end(EXIT_FOUND)
+        _nothing("Nobody agreed to the change.", as_json=json)
     attendance = _attendance(accepted, keep_copy, json=json)
     ended = asyncio.run(apply(desk, order, attendance))
     _tell(desk, ended, as_json=json)
@@ -160,9 +165,7 @@ def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool)
 
 def _tell(desk: Desk, ended: Ended, *, as_json: bool) -> None:
     if ended.run is None:
-        show(f"Nothing was written. {ended.why}")
-        end(EXIT_FOUND)
-        return
+        _nothing(ended.why, as_json=as_json)
     if as_json:
         show_json(run_document(desk.folder, ended.run))
     else:

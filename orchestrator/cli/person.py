@@ -50,6 +50,7 @@ def agreed(text: str, *, yes: bool) -> bool:
     if yes:
         return True
     if not sys.stdin.isatty():
-        typer.echo(f"{text} Nobody is at the keyboard: say --yes to agree beforehand.")
+        said = f"{text} Nobody is at the keyboard: say --yes to agree beforehand."
+        typer.echo(said, err=True)
         return False
-    return typer.confirm(text)
+    return typer.confirm(text, err=True)

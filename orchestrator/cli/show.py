@@ -3,7 +3,7 @@
 import json
 import sys
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NoReturn
 
 import typer
 
@@ -39,7 +39,7 @@ def show_error(error: CutsheetError, *, as_json: bool = False) -> None:
         typer.echo(f"    fix: {said.fix}", err=True)
 
 
-def end(status: int) -> None:
+def end(status: int) -> NoReturn:
     """Leave with an exit status."""
     sys.stdout.flush()
     raise typer.Exit(status)

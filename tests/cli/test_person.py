@@ -63,4 +63,4 @@ def test_agreed(capsys: pytest.CaptureFixture[str]) -> None:
     assert agreed("Do it?", yes=True)
     with patch.object(sys, "stdin", io.StringIO("y\n")):
         assert not agreed("Do it?", yes=False)
-    assert "--yes" in capsys.readouterr().out
+    assert "--yes" in capsys.readouterr().err
