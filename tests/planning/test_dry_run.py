@@ -1,4 +1,5 @@
 import os
+import random
 from dataclasses import replace
 
 import pytest
@@ -93,6 +94,18 @@ def test_one_phase_for_all_rooms_is_safe_too(seed: int) -> None:
     where = scene(boxes, phases=(rooms,))
     planned = dry_run(where)
     assert not [h for h in planned.hazards if h.name == "phase-order"]
+    _hold(seed, where)
+
+
+@pytest.mark.parametrize("seed", range(100))
+def test_rooms_split_over_phases_are_safe_too(seed: int) -> None:
+    """Rooms one by one in a random order, the split accepted: always an order, and a safe one."""
+    boxes = rich_boxes(seed)
+    rooms = sorted({box.room for box in boxes.values()})
+    random.Random(seed).shuffle(rooms)
+    accepted = {"split-phases": "the rooms are free at these times only"}
+    where = scene(boxes, phases=tuple((room,) for room in rooms), accepted=accepted)
+    assert "circle" not in {hazard.name for hazard in dry_run(where).hazards}
     _hold(seed, where)
 
 

@@ -50,7 +50,8 @@ def make_disables_late(graph: Graph) -> None:
     """Let a source go silent as late as its own steps, and those it waits for, allow.
 
     Its disable may overlap the write that it waits for: it comes after what that write itself
-    comes after. Orders that would close a circle are left out: all agree with one total order.
+    comes after. Orders that would close a circle are left out: all agree with one total order,
+    and none makes a disable wait for a later phase.
     """
     position = _late_order(graph)
     successors = graph.successors()
@@ -63,7 +64,8 @@ def make_disables_late(graph: Graph) -> None:
                 if other.device == draft.device and other.kind is not StepKind.REPOINT:
                     continue
                 for before in graph.drafts[awaited].after:
-                    if position[before] < position[index]:
+                    earlier = graph.drafts[before].phase <= draft.phase
+                    if earlier and position[before] < position[index]:
                         graph.order(before, index)
 
 

@@ -144,6 +144,20 @@ def test_a_disable_is_not_put_off_by_its_own_device() -> None:
     assert hand.step(sequence, K.DISABLE, "a/s").after == ()
 
 
+def test_a_disable_waits_for_no_later_phase() -> None:
+    """Split over phases, b goes off in its own phase, whatever its readdress later waits for."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, to=address(40)),
+        "b": Box(32, {"s": (321, True)}, wants={"s": (325, None)}, to=address(31), room="south"),
+    }
+    where, sequence = hand.safe(
+        boxes, phases=(("south",), ("north",)), accepted={"split-phases": "vans are late"}
+    )
+    assert hand.step(sequence, K.DISABLE, "b/s").phase == 0
+    assert hand.step(sequence, K.READDRESS, "b").phase == 1
+    assert hand.verdict(where, sequence) == []
+
+
 def test_a_long_chain_is_silent_for_short_times_only() -> None:
     """Six sources, each waiting for the next: each is silent as long as one alone, plus overlap."""
     boxes = {
