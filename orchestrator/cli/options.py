@@ -1,6 +1,7 @@
 """The options that several commands share, and what they come to."""
 
 from collections.abc import Iterable
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
 
@@ -89,12 +90,25 @@ def desk_at(
     """Open the desk of the facility that the options name."""
     ways = read_connect_file(connect_file) if connect_file is not None else {}
     ways.update(pairs(connect or (), "--connect", "ADDRESS=HOST:PORT"))
+    for address in ways:
+        _check_address(address)
     return open_desk(
         find_folder(facility or Path.cwd()),
         secrets=Credentials().get,
         playbooks=playbooks,
         connect=ways,
     )
+
+
+def _check_address(text: str) -> None:
+    """Refuse a way from what is no address: no connection would ever take it."""
+    try:
+        ip_address(text)
+    except ValueError:
+        raise CallError(
+            f"the connect map has a way for {text}, which is no address",
+            "write the address at which the device stands in the plan, such as 127.44.3.31",
+        ) from None
 
 
 def choice_of(

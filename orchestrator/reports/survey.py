@@ -46,8 +46,15 @@ def not_found_lines(as_found: AsFound) -> list[str]:
         line
         for name, entry in as_found.devices.items()
         if isinstance(entry, NotFound)
-        for line in item(f"{name}", f"at {entry.at}: {entry.why}", 2)
+        for line in item(name, _why(name, entry), 2)
     ]
+
+
+def _why(name: str, entry: NotFound) -> str:
+    """Where and why, without the name; most reasons begin with both."""
+    at = f"at {entry.at}"
+    said = entry.why.removeprefix(f"{name} ")
+    return said if said.startswith(at) else f"{at}: {entry.why}"
 
 
 def not_found_json(as_found: AsFound) -> list[Json]:

@@ -83,12 +83,12 @@ def facility(folder: Path, *playbooks: str) -> Path:
     return folder
 
 
-def cutsheet(*arguments: str, typed: str = "", **environment: str) -> Ended:
+def cutsheet(*arguments: str, typed: str | io.StringIO = "", **environment: str) -> Ended:
     """Run the command in this process; nobody is at its terminal."""
     out, err, status = io.StringIO(), io.StringIO(), 0
     with (
         patch.dict(os.environ, {**SECRETS, **environment}),
-        patch.object(sys, "stdin", io.StringIO(typed)),
+        patch.object(sys, "stdin", io.StringIO(typed) if isinstance(typed, str) else typed),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):
