@@ -127,7 +127,9 @@ def tour(
 ) -> None:
     """Take the example facility through the whole job, and let the referee judge."""
     started = time.monotonic()
-    folder = Path(tempfile.mkdtemp(prefix="cutsheet-tour-")) / "facility" if keep is None else keep
+    if keep is not None and keep.exists():
+        raise typer.BadParameter(f"{keep} is there already; name a folder that is not")
+    folder = keep or Path(tempfile.mkdtemp(prefix="cutsheet-tour-")) / "facility"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns("runs", "__pycache__", "*.py"))
     world = World.load(WORLD)
     referee = Referee(world)
@@ -176,7 +178,8 @@ def _served(world: World):  # type: ignore[no-untyped-def]  # noqa: ANN202 - ser
         manager = serve(world)
         return _Entered(manager, manager.__enter__())
     except CannotListen as error:
-        typer.echo(f"{error}\nGoing on with a connect map on 127.0.0.1.")
+        for line in textwrap.wrap(f"{error}. So it goes on with a connect map on 127.0.0.1.", 79):
+            typer.echo(line)
         return serve(world, connect_map=True, map_addresses=_addresses(world))
 
 
