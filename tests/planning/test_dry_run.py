@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from orchestrator.facility.found import DeviceState
+from orchestrator.facility.numbering import NumberRange
 from orchestrator.facility.plan import ListensTo, PlannedSource, Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.aims.holders import holders
@@ -14,7 +15,16 @@ from orchestrator.planning.dry_run import dry_run, mended, steps_for
 from orchestrator.planning.scene import Scene
 from tests.planning import hand
 from tests.planning.applied import applied
-from tests.planning.scenes import Box, address, random_boxes, rich_boxes, scene
+from tests.planning.scenes import (
+    MEDIA,
+    NUMBERING,
+    Box,
+    address,
+    group,
+    random_boxes,
+    rich_boxes,
+    scene,
+)
 from tests.planning.simulator import run
 
 DEEP = "CUTSHEET_DEEP" in os.environ
@@ -137,6 +147,45 @@ def test_what_is_lent_is_named() -> None:
     planned = hand.planned(hand.ring())
     assert list(planned.lent.values()) == ["2990"]
     assert set(planned.lent) <= {"a/s", "b/s"}
+
+
+def test_steps_in_a_circle_are_a_hazard_and_not_a_crash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Should the orders ever contradict one another, the whole stops and says what to do."""
+
+    def circle(_: object) -> None:
+        raise ValueError("the steps wait for one another in a circle")
+
+    monkeypatch.setattr("orchestrator.planning.dry_run.make_disables_late", circle)
+    planned = hand.planned(hand.chain())
+    assert [(h.name, h.blocks) for h in planned.hazards] == [("circle", True)]
+    assert planned.sequence.steps == ()
+    assert planned.changes
+
+
+def test_a_large_tangle_says_that_fewer_might_do() -> None:
+    """Sixteen sources whose numbers and groups go different ways: safe, the least not proved."""
+    count = 16
+    boxes = {
+        f"d{n}": Box(31 + n, {"s": (300 + n, True)}, wants={"s": (300 + (n + 1) % count, None)})
+        for n in range(count)
+    }
+    numbering = replace(NUMBERING, transit=NumberRange(2980, 2999))
+    where = scene(boxes, media=replace(MEDIA, numbering=numbering))
+    asked = {
+        f"d{n}": replace(
+            where.asked[f"d{n}"],
+            sources={
+                "s": replace(
+                    where.asked[f"d{n}"].sources["s"], groups=(group(300 + (n + 5) % count),)
+                )
+            },
+        )
+        for n in range(count)
+    }
+    planned = dry_run(replace(where, asked=asked))
+    assert [(h.name, h.blocks) for h in planned.hazards] == [("not-least", False)]
+    assert planned.proved
+    assert 2 <= len(planned.lent) < count
 
 
 def test_a_duplicate_that_is_mended_is_named_with_its_holders() -> None:
