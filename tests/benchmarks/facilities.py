@@ -55,9 +55,7 @@ def _box(rng: random.Random, index: int, rooms: list[str]) -> Box:
     )
 
 
-def _renumber(
-    rng: random.Random, boxes: dict[str, Box], spare: list[int]
-) -> list[tuple[str, str]]:
+def _renumber(rng: random.Random, boxes: dict[str, Box], spare: list[int]) -> list[tuple[str, str]]:
     """Let most sources exchange numbers, some go to vacant ones."""
     every = [(name, key) for name, box in boxes.items() for key in box.sources]
     movers = [pair for pair in every if rng.random() < 0.75]

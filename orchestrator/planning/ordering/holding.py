@@ -5,6 +5,7 @@ best start between two such instants starts at the one before or at one soon aft
 lets the silences cost less, all else being placed anew.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 
 from orchestrator.planning.ordering.placing import FAR, Placing
@@ -21,7 +22,7 @@ def hold(placing: Placing, order: Sequence[int]) -> tuple[list[int], dict[int, i
     """
     now = list(order)
     waits: dict[int, int] = {}
-    left = {off for off, _, _ in placing.tasks.silences}
+    left = {off for off, _, _ in placing.tasks.silences if not placing.fixed[off]}
     while left:
         _, start, _ = placing.place(now)
         off = min(left, key=lambda task: (start[task], task))
@@ -89,3 +90,30 @@ def _after(placing: Placing, order: list[int], off: int, first: int | None) -> l
     kept = [task for task in block if not beyond >> task & 1]
     moved = [task for task in block if beyond >> task & 1]
     return [*order[:here], *kept, *moved, *order[there + 1 :]]
+
+
+def hold_roughly(placing: Placing, order: Sequence[int]) -> tuple[list[int], dict[int, int]]:
+    """Pin every disable at the last end of a task before the time wanted for it, in one go.
+
+    For parts with so many tasks that nothing can be tried out.
+    """
+    tasks = placing.tasks
+    first, following = placing.earliest(order)
+    late = placing.later_start(order, first, following)
+    offs = {off for off, _, _ in tasks.silences if not placing.fixed[off]}
+    start, _ = placing.earliest(order, {off: late[off] for off in offs})
+    place = {task: number for number, task in enumerate(order)}
+    now = sorted(order, key=lambda task: (start[task], place[task]))
+    ends = sorted(
+        (start[task] + tasks.length[task], start[task], place[task], task) for task in now
+    )
+    waits: dict[int, int] = {}
+    for off in sorted(offs, key=lambda task: place[task]):
+        at = bisect_right(ends, (start[off], start[off], place[off], off)) - 1
+        while at >= 0 and ends[at][1:3] >= (start[off], place[off]):
+            at -= 1
+        if at >= 0 and ends[at][0] > first[off]:
+            waits[off] = ends[at][3]
+    for off in offs:
+        placing.pin(off, waits.get(off))
+    return now, waits

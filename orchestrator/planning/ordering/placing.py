@@ -5,11 +5,30 @@ Everything is first put as early as can be; then it is moved later where that ma
 cost less, until no group of tasks that is held together gains by it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from orchestrator.planning.ordering.tasks import Tasks
 
 FAR = 1 << 60
+
+
+def bits_of(group: int) -> Iterator[int]:
+    """The places of the bits that are set, lowest first."""
+    while group:
+        lowest = group & -group
+        yield lowest.bit_length() - 1
+        group ^= lowest
+
+
+def _tables(weights: Sequence[int]) -> list[list[int]]:
+    """For each eight weights, what every choice of them weighs together."""
+    tables = []
+    for first in range(0, len(weights), 8):
+        table = [0]
+        for weight in weights[first : first + 8]:
+            table += [each + weight for each in table]
+        tables.append(table)
+    return tables
 
 
 class Placing:
@@ -22,23 +41,36 @@ class Placing:
         self.fixed = [False] * self.count
         for _, on, _ in tasks.silences:
             self.fixed[on] = True
-        self.pinned: set[int] = set()
+        self.every = (1 << len(tasks.silences)) - 1
+        self.stuck = 1 << self.count
+        self.weights = _tables([weight for _, _, weight in tasks.silences])
+        self.task_at = self._places()
+        self.bit = [0] * self.count
+        for place, task in enumerate(self.task_at):
+            self.bit[task] = 1 << place
         self.before: list[tuple[int, ...]] = list(tasks.before)
         self.later: list[tuple[int, ...]] = list(tasks.later)
         self.work = 0
 
+    def _places(self) -> list[int]:
+        """Which task each bit of a group stands for: first all disables, then all enables."""
+        offs = [off for off, _, _ in self.tasks.silences]
+        ons = [on for _, on, _ in self.tasks.silences]
+        ends = {*offs, *ons}
+        return [*offs, *ons, *[task for task in range(self.count) if task not in ends]]
+
     def pin(self, off: int, first: int | None) -> None:
         """Let ``off`` start as early as it can, but after ``first``."""
-        self.pinned.add(off)
         self.fixed[off] = True
+        self.bit[off] |= self.stuck
         if first is not None:
             self.before[off] = (*self.before[off], first)
             self.later[first] = (*self.later[first], off)
 
     def unpin(self, off: int, first: int | None) -> None:
         """Take a pin back, the last one first."""
-        self.pinned.discard(off)
         self.fixed[off] = False
+        self.bit[off] ^= self.stuck
         if first is not None:
             self.before[off] = self.before[off][:-1]
             self.later[first] = self.later[first][:-1]
@@ -73,7 +105,7 @@ class Placing:
     def place(self, order: Sequence[int]) -> tuple[int, list[int], list[int]]:
         """The least cost found for this order, the starts that cost it, and the earliest."""
         first, following = self.earliest(order)
-        start = self._later(order, first, following)
+        start = self.later_start(order, first, following)
         while self._shift(order, start, following):
             pass
         length = self.tasks.length
@@ -83,7 +115,9 @@ class Placing:
         )
         return cost, start, first
 
-    def _later(self, order: Sequence[int], first: list[int], following: list[int]) -> list[int]:
+    def later_start(
+        self, order: Sequence[int], first: list[int], following: list[int]
+    ) -> list[int]:
         """Everything as late as it can be while each silence ends when it ended."""
         length, later, fixed = self.tasks.length, self.later, self.fixed
         start = [FAR] * self.count
@@ -101,46 +135,55 @@ class Placing:
         return start
 
     def _shift(self, order: Sequence[int], start: list[int], following: list[int]) -> bool:
-        """Move one group of tasks later, if there is one that gains by it."""
+        """Move later every group of tasks that gains by it; whether there was one.
+
+        Groups that have nothing in common can move in one go: one that moves later takes nothing
+        from the room before another.
+        """
         held = self._held(order, start, following)
-        silences = self.tasks.silences
-        for off, _, _ in silences:
-            group = held[off]
-            if group >> self.count:
-                continue
-            best, gain = 0, 0
-            while True:
-                missing = 0
-                total = 0
-                for begins, ends, weight in silences:
-                    if group >> begins & 1:
-                        if not group >> ends & 1:
-                            total += weight
-                    elif group >> ends & 1:
-                        total -= weight
-                        missing = missing or held[begins]
-                if total > gain:
-                    best, gain = group, total
-                if not missing:
-                    break
-                group |= missing
-                if group >> self.count:
-                    break
-            if best:
-                room = self._room(best, start, following)
-                for task in range(self.count):
-                    if best >> task & 1 and start[task] < FAR:
-                        start[task] += room
-                return True
-        return False
+        moved = 0
+        for number, (off, _, _) in enumerate(self.tasks.silences):
+            if not moved >> number & 1:
+                group = self._gaining(held, held[off])
+                if group and not group & moved:
+                    self._move(group, start, following)
+                    moved |= group
+        return bool(moved)
+
+    def _gaining(self, held: list[int], group: int) -> int:
+        """The group, or what it grows to with the disables of those it keeps waiting; 0: no gain.
+
+        Where a group moves the end of a silence but not its beginning, taking the beginning along
+        costs nothing more.
+        """
+        silences, every, count = self.tasks.silences, self.every, len(self.tasks.silences)
+        best, most = 0, 0
+        while not group & self.stuck:
+            begun, ended = group & every, group >> count & every
+            missing = ended & ~begun
+            gain = self._weigh(begun & ~ended)
+            if gain > most and (gain := gain - self._weigh(missing)) > most:
+                best, most = group, gain
+            if not missing:
+                break
+            group |= held[silences[(missing & -missing).bit_length() - 1][0]]
+        return best
+
+    def _weigh(self, numbers: int) -> int:
+        """The weights of all silences whose bits are set."""
+        total = byte = 0
+        while numbers:
+            total += self.weights[byte][numbers & 255]
+            numbers >>= 8
+            byte += 1
+        return total
 
     def _held(self, order: Sequence[int], start: list[int], following: list[int]) -> list[int]:
         """For each task, as bits, those that have to move when it moves later."""
-        length, later = self.tasks.length, self.later
+        length, later, bit = self.tasks.length, self.later, self.bit
         held = [0] * self.count
-        stuck = 1 << self.count
         for task in reversed(order):
-            bits = 1 << task
+            bits = bit[task]
             end = start[task] + length[task]
             for then in later[task]:
                 if start[then] == end:
@@ -148,22 +191,26 @@ class Placing:
             then = following[task]
             if then >= 0 and start[then] == end:
                 bits |= held[then]
-            held[task] = bits | stuck if task in self.pinned else bits
+            held[task] = bits
         self.work += self.count
         return held
 
-    def _room(self, group: int, start: list[int], following: list[int]) -> int:
-        """How far a group can move before it meets a task outside."""
-        length, later = self.tasks.length, self.later
+    def _move(self, group: int, start: list[int], following: list[int]) -> None:
+        """Move a group as far as it can before it meets a task outside."""
+        length, later, bit = self.tasks.length, self.later, self.bit
+        members = [self.task_at[place] for place in bits_of(group)]
         room = FAR
-        for task in range(self.count):
-            if not group >> task & 1 or start[task] >= FAR:
+        for task in members:
+            if start[task] >= FAR:
                 continue
             end = start[task] + length[task]
             then = following[task]
-            if then >= 0 and not group >> then & 1:
-                room = min(room, start[then] - end)
+            if then >= 0 and not group & bit[then] and start[then] - end < room:
+                room = start[then] - end
             for then in later[task]:
-                if not group >> then & 1:
-                    room = min(room, start[then] - end)
-        return room
+                if not group & bit[then] and start[then] - end < room:
+                    room = start[then] - end
+        for task in members:
+            if start[task] < FAR:
+                start[task] += room
+        self.work += len(members)

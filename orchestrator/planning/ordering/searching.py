@@ -18,16 +18,17 @@ from orchestrator.planning.ordering.tasks import Tasks
 TRIES_A_TASK = 40
 WARM = 33
 """The first tries may cost up to one part in so many more than the best."""
+KEPT = 4
+"""Of the last best orders so many are kept: which is best once disables are tied is not known."""
 MOST = 1500
 """Parts of more tasks are not searched: their bits would take too much room and time."""
 
 
 @dataclass(frozen=True, slots=True)
 class Searched:
-    """The best order found, its cost, the tries made, and whether that was all there were to be."""
+    """The best orders found, the best last; the tries made, and whether there were to be more."""
 
-    order: list[int]
-    cost: int
+    orders: list[list[int]]
     tries: int
     whole: bool
 
@@ -56,19 +57,24 @@ def late_order(tasks: Tasks) -> list[int]:
     return backwards[::-1]
 
 
-def search(placing: Placing, order: Sequence[int], floor: int, most_work: int) -> Searched:
-    """Look for a better order, until its cost is ``floor`` or the tries or the work are spent."""
+def search(
+    placing: Placing, order: Sequence[int], floor: tuple[int, int], most_work: int
+) -> Searched:
+    """Look for a better order, until it is as good as ``floor`` or the tries or work are spent.
+
+    ``floor``: a cost and a length that no order is below.
+    """
     return _Search(placing, order, floor).run(most_work)
 
 
 class _Search:
-    def __init__(self, placing: Placing, order: Sequence[int], floor: int) -> None:
+    def __init__(self, placing: Placing, order: Sequence[int], floor: tuple[int, int]) -> None:
         self.placing = placing
         self.tasks = placing.tasks
         self.floor = floor
         self.order = list(order)
         self.now = self.best = self._value(self.order)
-        self.best_order = self.order
+        self.orders = [self.order]
         self.chance = Chance(len(self.order))
         by_device: dict[int, list[int]] = {}
         for task, device in enumerate(self.tasks.device):
@@ -76,26 +82,30 @@ class _Search:
         self.groups = [by_device[device] for device in self.tasks.device]
         self.ancestors: list[int] = []
 
-    def _value(self, order: Sequence[int]) -> tuple[int, int]:
-        cost, _, first = self.placing.place(order)
-        ends = map(int.__add__, first, self.tasks.length)
+    def _value(self, order: Sequence[int], most: int | None = None) -> tuple[int, int]:
+        """Cost and length; the length is not worked out for what costs more than ``most``."""
+        cost, start, _ = self.placing.place(order)
+        if most is not None and cost > most:
+            return cost, 0
+        held = {off: start[off] for off, _, _ in self.tasks.silences}
+        ends = map(int.__add__, self.placing.earliest(order, held)[0], self.tasks.length)
         return cost, max(ends, default=0)
 
     def run(self, most_work: int) -> Searched:
         """Search."""
         planned = TRIES_A_TASK * len(self.order)
-        if len(self.order) > MOST or self.best[0] <= self.floor:
-            whole = self.best[0] <= self.floor
-            return Searched(self.best_order, self.best[0], 0, whole)
+        if len(self.order) > MOST or self.best <= self.floor:
+            whole = self.best <= self.floor
+            return Searched(self.orders, 0, whole)
         self._prepare()
         limit = self.placing.work + most_work
         tries = 0
-        while tries < planned and self.placing.work < limit and self.best[0] > self.floor:
+        while tries < planned and self.placing.work < limit and self.best > self.floor:
             tries += 1
             spent = max(tries / planned, 1 - (limit - self.placing.work) / most_work)
             self._try(max(0.0, 1 - spent * 1.25))
-        whole = tries == planned or self.best[0] <= self.floor
-        return Searched(self.best_order, self.best[0], tries, whole)
+        whole = tries == planned or self.best <= self.floor
+        return Searched(self.orders, tries, whole)
 
     def _prepare(self) -> None:
         self.ancestors = [0] * len(self.order)
@@ -110,12 +120,21 @@ class _Search:
         if turned is None:
             self.placing.work += 1
             return
-        value = self._value(turned)
         room = int(self.best[0] / WARM * warmth * self.chance.below(1024) / 1024)
+        value = self._value(turned, self.now[0] + room)
         if value <= self.now or value[0] < self.now[0] + room:
             self.order, self.now = turned, value
             if value < self.best:
-                self.best, self.best_order = value, turned
+                self._keep(value, turned)
+
+    def _keep(self, value: tuple[int, int], order: list[int]) -> None:
+        """Keep what is better, and of those before it the first of its cost and a few more."""
+        if value[0] < self.best[0]:
+            self.orders = self.orders[-1:]
+        elif len(self.orders) == KEPT:
+            del self.orders[1]
+        self.best = value
+        self.orders.append(order)
 
     def _turned(self) -> list[int] | None:
         """The order with two tasks of one device the other way round; None where they can't be."""
