@@ -1,8 +1,8 @@
 """Channel numbers: which a device owns, and the multicast group that each streams to."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from ipaddress import IPv4Address, IPv4Network
+from ipaddress import AddressValueError, IPv4Address, IPv4Network
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -64,3 +64,17 @@ class Numbering:
         if not self.has_group(number):
             raise ValueError(f"number {number} has no address in {self.group_range}")
         return f"{IPv4Address(int(self.group_range.network_address) + number)}:{self.port}"
+
+    def number_of(self, group: str) -> int | None:
+        """The number whose group is ``group``; None if the rule gives that group to none."""
+        try:
+            number = int(IPv4Address(group.partition(":")[0])) - int(self.group_range[0])
+        except AddressValueError:
+            return None
+        well = number in self.numbers and self.has_group(number)
+        return number if well and self.group(number) == group else None
+
+    def number_of_legs(self, groups: Iterable[str | None]) -> int | None:
+        """The number that ``groups``, one a leg, stand for; None for none, or for two numbers."""
+        numbers = {self.number_of(group) for group in groups if group is not None} - {None}
+        return numbers.pop() if len(numbers) == 1 else None

@@ -39,6 +39,10 @@ class Traits:
     ``save_s``: seconds that a save takes.
     ``holds_sender_address``: its destinations hold the sender's address, so a repoint has to
     come after the sender's own readdress.
+    ``numbers_by_rule``: it keeps groups and no numbers; the number of a source is the one that its
+    groups stand for by the plan's rule, so number and groups always move together.
+    ``cannot``: why it can't do a kind of step, as a clause that can follow the device's name, where
+    the reason is not just that its device description has no write for it.
     """
 
     can: frozenset[StepKind]
@@ -53,3 +57,5 @@ class Traits:
     effects: Mapping[str, Effect] = field(default_factory=dict)
     models: tuple[str, ...] = ()
     tried_with: tuple[str, ...] = ()
+    numbers_by_rule: bool = False
+    cannot: Mapping[StepKind, str] = field(default_factory=dict)

@@ -191,14 +191,17 @@ def _capable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
         if key in said or draft.kind in scene.traits[draft.device].can:
             continue
         said.add(key)
+        why = scene.traits[draft.device].cannot.get(draft.kind)
+        by_hand = "do it by hand and take it out of the playbook"
         yield Hazard(
             name=f"can-not:{draft.device}:{draft.kind}",
             rule="traits",
             grade=Grade.STOPS,
-            what=f"{draft.device} has no way to {draft.kind}, by its device description",
+            what=f"{draft.device}: {why}"
+            if why
+            else f"{draft.device} has no way to {draft.kind}, by its device description",
             where=(draft.device,),
-            fix="add the write to its device description, or do it by hand and take it out of "
-            "the playbook",
+            fix=by_hand if why else f"add the write to its device description, or {by_hand}",
         )
 
 

@@ -75,3 +75,30 @@ def test_consecutive_numbers_share_no_ethernet_address() -> None:
     """In 239.192.0.0/14 all groups keep their own (RFC 1112, section 6.4: the low 23 bits)."""
     seen = {int(IPv4Address(RULES.group(n).partition(":")[0])) & 0x7FFFFF for n in range(65536)}
     assert len(seen) == 65536
+
+
+@given(st.integers(1, 2999), st.integers(1, 3))
+def test_a_group_gives_its_number_back(number: int, legs: int) -> None:
+    """The inverse of the rule, whatever the number of legs that carry the group."""
+    assert RULES.number_of_legs((RULES.group(number),) * legs) == number
+    assert RULES.number_of_legs((None, RULES.group(number))) == number
+
+
+@pytest.mark.parametrize(
+    "groups",
+    [
+        (),
+        (None, None),
+        ("239.195.1.55:5004",),
+        ("239.193.255.255:5004",),
+        ("239.194.1.55:5006",),
+        ("239.194.1.55",),
+        ("239.194.0.0:5004",),
+        ("239.194.200.1:5004",),
+        ("somewhere:5004",),
+        ("239.194.1.55:5004", "239.194.1.56:5004"),
+    ],
+)
+def test_groups_that_stand_for_no_number(groups: tuple[str | None, ...]) -> None:
+    """Outside the range, on another port, number 0 or past the last number, or two numbers."""
+    assert RULES.number_of_legs(groups) is None

@@ -131,6 +131,19 @@ def test_a_device_that_can_not() -> None:
     assert planned.hazards[0].grade is Grade.STOPS
 
 
+def test_a_device_whose_kind_offers_no_way_says_why() -> None:
+    """The reason comes from its traits, and no device description is blamed."""
+    boxes = {"a": Box(31, {"s": (311, True)}, wants={"s": (320, None)})}
+    boxes["a"].can = frozenset({StepKind.DISABLE, StepKind.ENABLE})
+    where = scene(boxes)
+    said = {StepKind.RENUMBER: "the standards offer no way to change it"}
+    traits = {"a": replace(where.traits["a"], cannot=said)}
+    hazard = next(h for h in dry_run(replace(where, traits=traits)).hazards)
+    assert hazard.name == "can-not:a:renumber"
+    assert hazard.what == "a: the standards offer no way to change it"
+    assert "description" not in hazard.fix
+
+
 def test_settings_that_touch_the_plant_need_a_name() -> None:
     """Those that only interrupt their own device are told."""
     box = Box(31, {"s": (311, True)}, settings={"domain": 0}, set_to={"domain": 4})

@@ -156,12 +156,41 @@ class _Worker:
             groups = self._groups(number, len(now.groups))
         if asked.groups is not None:
             groups = asked.groups
+            number = self._number_by_rule(asked, number, groups)
+        if None in groups and groups != now.groups and self._by_rule:
+            self._stop(
+                f"no-group:{self.device.name}/{asked.name}",
+                f"{self.device.name}/{asked.name}: it keeps groups and no numbers, and there is no "
+                f"group for {'unassigned' if number is None else f'number {number}'}",
+                "ask for a number that has a group, or for groups",
+            )
         return SourceState(
             number=number,
             groups=groups,
             label=now.label if asked.label is None else asked.label,
             enabled=now.enabled if asked.enabled is None else asked.enabled,
         )
+
+    @property
+    def _by_rule(self) -> bool:
+        traits = self.scene.traits.get(self.device.name)
+        return traits is not None and traits.numbers_by_rule
+
+    def _number_by_rule(
+        self, asked: AskedSource, number: int | None, groups: tuple[str, ...]
+    ) -> int | None:
+        """The number that goes with groups asked for, where the device keeps no numbers itself."""
+        if not self._by_rule or self.numbering is None:
+            return number
+        stands_for = self.numbering.number_of_legs(groups)
+        if asked.number is not None and number != stands_for:
+            self._stop(
+                f"number-group:{self.device.name}/{asked.name}",
+                f"{self.device.name}/{asked.name}: it keeps groups and no numbers, and "
+                f"{', '.join(groups)} is not the group of number {number} by the plan's rule",
+                "ask for the number or for the groups, not for both",
+            )
+        return stands_for
 
     def _groups(self, number: int, legs: int) -> tuple[str | None, ...]:
         """The groups of ``number`` by the plan's rule: the same on each leg."""

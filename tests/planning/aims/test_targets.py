@@ -1,7 +1,7 @@
 from dataclasses import replace
 
 from orchestrator.facility.edit import SetSource, edited
-from orchestrator.facility.found import DeviceState, Found, InterfaceState
+from orchestrator.facility.found import DeviceState, Found, InterfaceState, SourceState
 from orchestrator.facility.plan import PlannedSource
 from orchestrator.facility.wanted import AskedSource, Auto, Unit
 from orchestrator.planning.aims.targets import targets
@@ -216,3 +216,32 @@ def test_the_plans_other_numbers_are_not_vacant() -> None:
     box = Box(31, {"s": (1, True), "t": (2, True)}, wants={"s": (Auto.AUTO, None)})
     box.planned = {"t": PlannedSource(name="t", number=311)}
     assert _numbers(scene({"a": box}), "a")["s"] == (312, True)
+
+
+def _by_rule(
+    number: int | Auto | None, groups: tuple[str, ...] | None
+) -> tuple[SourceState, list[str]]:
+    """What is wanted of a source of a device that keeps groups only, and what stops it."""
+    where = scene({"a": Box(31, {"s": (311, True)}, wants={"s": (None, None)})})
+    wish = AskedSource(name="s", number=number, groups=groups)
+    asked = {"a": replace(where.asked["a"], sources={"s": wish})}
+    traits = {"a": replace(where.traits["a"], numbers_by_rule=True)}
+    planned = targets(replace(where, asked=asked, traits=traits))
+    return planned.states["a"].sources["s"], [hazard.name for hazard in planned.hazards]
+
+
+def test_where_a_device_keeps_groups_only_the_number_goes_with_them() -> None:
+    """A group asked for brings its number, or none where it stands for none."""
+    source, stops = _by_rule(None, (group(315),))
+    assert (source.number, source.groups, stops) == (315, (group(315),), [])
+    source, stops = _by_rule(None, ("239.1.2.3:5004",))
+    assert (source.number, source.groups, stops) == (None, ("239.1.2.3:5004",), [])
+    source, stops = _by_rule(315, None)
+    assert (source.number, source.groups, stops) == (315, (group(315),), [])
+
+
+def test_where_a_device_keeps_groups_only_a_number_with_another_group_stops() -> None:
+    """It could never be read back; and there is no way to hold no group at all."""
+    assert _by_rule(315, ("239.1.2.3:5004",))[1] == ["number-group:a/s"]
+    assert _by_rule(Auto.UNASSIGNED, None)[1] == ["no-group:a/s"]
+    assert _by_rule(70_000, None)[1] == ["no-group:a/s"]
