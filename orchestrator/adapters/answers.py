@@ -93,7 +93,10 @@ def clean(text: str, redact: Redact) -> str:
 
 
 def own_words(response: Response) -> str:
-    """What the device says is wrong: problem details (RFC 9457), a short member, or its text."""
+    """What the device says is wrong: problem details (RFC 9457), a short member, or its text.
+
+    An NMOS error has ``code``, ``error`` and ``debug``; the reason may stand in the last alone.
+    """
     text = response.body.decode(errors="replace")
     try:
         said = json.loads(text)
@@ -110,8 +113,9 @@ def _member(said: Json) -> str:
     details = [said[name] for name in ("title", "detail") if isinstance(said.get(name), str)]
     if "title" in said and details:
         return ": ".join(details)
-    short = (said[name] for name in _MEMBERS if isinstance(said.get(name), str))
-    return next(short, "")
+    short = next((said[name] for name in _MEMBERS if isinstance(said.get(name), str)), "")
+    debug = said.get("debug")
+    return f"{short}: {debug}" if short and debug and isinstance(debug, str) else short
 
 
 def retry_after_s(value: str, now: datetime | None = None) -> float | None:

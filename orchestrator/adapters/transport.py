@@ -120,7 +120,8 @@ class Transport:
         if not plain or path.startswith("//") or "/../" in path + "/":
             said = f"{path} is no path on the device"
             raise Rejected(self._party.device, self._party.address, request.doing, said)
-        return self._base.copy_with(raw_path=path.encode("ascii"))
+        port = self._base.port if request.port is None else request.port
+        return self._base.copy_with(raw_path=path.encode("ascii"), port=port)
 
 
 class _Journey:

@@ -1,4 +1,5 @@
 import asyncio
+import dataclasses
 import json
 import ssl
 import time
@@ -387,3 +388,16 @@ def test_an_accepted_write_needs_no_json() -> None:
     """A 200 with nonsense behind it was accepted all the same; the read-back decides."""
     found, _ = on_wire(answering(http(b"{{{")), WRITE)
     assert isinstance(found, Response)
+
+
+def test_another_port_of_the_same_device() -> None:
+    """A request may name another port; scheme and address stay those of the device."""
+    seen: list[str] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        seen.append(str(request.url))
+        return httpx.Response(200)
+
+    send(dataclasses.replace(READ, port=9000), network=over(answer))
+    send(READ, network=over(answer))
+    assert seen == ["http://127.0.0.1:9000/x", "http://127.0.0.1:8080/x"]
