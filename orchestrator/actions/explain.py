@@ -44,6 +44,10 @@ def _reasons(step: Step, by_id: dict[str, Step]) -> list[str]:
         shown = "; ".join(f"{one.order} ({one.kind})" for one in own[-4:])
         before = f" and {len(own) - 4} more" if len(own) > 4 else ""  # noqa: PLR2004 - readable
         reasons.append(f"after its own device's step {shown}{before}")
+    others = [by_id[name] for name in step.after if by_id[name].device != step.device]
+    if others and not step.why:
+        shown = "; ".join(f"{one.order} ({one.kind} of {one.subject})" for one in others)
+        reasons.append(f"keeps clear of step {shown}")
     if not step.after:
         reasons.append("nothing has to come before it")
     if step.phase:

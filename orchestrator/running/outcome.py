@@ -11,7 +11,7 @@ from orchestrator.facility.edit import (
     Unassigned,
 )
 from orchestrator.facility.found import DeviceState, SourceState
-from orchestrator.facility.plan import Device, ListensTo, Plan, Ref
+from orchestrator.facility.plan import Device, ListensTo, Plan, PlannedSource, Ref
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.running.events import Event
 from orchestrator.running.present import state_now
@@ -56,24 +56,31 @@ def _sources(
     for name, source in state.sources.items():
         if not joined and name not in touched:
             continue
-        planned = device.sources.get(name)
-        said = (planned.number, planned.label, planned.enabled) if planned is not None else None
-        if said == (source.number, source.label, source.enabled):
-            continue
-        yield SetSource(
+        planned = device.sources.get(name, PlannedSource(name=name))
+        edit = SetSource(
             device=device.name,
             source=name,
-            number=Unassigned() if source.number is None else source.number,
-            groups=_groups_if_said(planned is not None and planned.groups is not None, source),
-            label=source.label,
-            enabled=source.enabled,
+            number=_number(planned, source),
+            groups=_groups(planned, source),
+            label=source.label if planned.label != source.label else None,
+            enabled=source.enabled if planned.enabled is not source.enabled else None,
         )
+        if edit != SetSource(device=device.name, source=name):
+            yield edit
 
 
-def _groups_if_said(said: bool, source: SourceState) -> tuple[str, ...] | None:  # noqa: FBT001
-    """The groups, where the plan says them itself; elsewhere they follow from the number."""
+def _number(planned: PlannedSource, source: SourceState) -> int | Unassigned | None:
+    """The number, where the plan does not say it already."""
+    if source.number is None:
+        return Unassigned() if planned.number is not None or planned.groups else None
+    return source.number if planned.number != source.number else None
+
+
+def _groups(planned: PlannedSource, source: SourceState) -> tuple[str, ...] | None:
+    """The groups, where the plan says others itself; elsewhere they follow from the number."""
     groups = tuple(group for group in source.groups if group is not None)
-    return groups if said and len(groups) == len(source.groups) else None
+    whole = len(groups) == len(source.groups)
+    return groups if whole and planned.groups not in (None, groups) else None
 
 
 def _joins(plan: Plan, step: Step) -> bool:
