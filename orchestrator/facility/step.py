@@ -70,8 +70,10 @@ class Step:
     :class:`Assigned`, repoint :class:`Hearing`, readdress and confirm :class:`AddressValue`.
 
     ``at`` is the address at which the device is spoken to when the step starts. ``after`` names
-    the steps that must be proved before this one starts; ``order`` is its place in the
-    schedule, used only to choose among steps that are ready. ``why`` says in plain words, for
+    the steps that must be proved before this one starts. ``behind`` names steps that go first
+    for the sake of silence: if one fails, or can't start any more, it holds nothing back, and the
+    proof of safety does not lean on it. ``order`` is its place in the schedule, used only to
+    choose among steps that are ready. ``why`` says in plain words, for
     each step in ``after`` that is another device's or another source's, what it waits for.
     """
 
@@ -85,6 +87,7 @@ class Step:
     destination: str | None = None
     setting: str | None = None
     after: tuple[str, ...] = ()
+    behind: tuple[str, ...] = ()
     why: tuple[str, ...] = ()
     phase: int = 0
     order: int = 0

@@ -12,6 +12,8 @@ from orchestrator.facility.step import Sequence
 # What a step is expected to take says nothing about what it does: two surveys of the same
 # devices differ in it by chance, and should not give two digests.
 _LEFT_OUT = frozenset({"estimate_s"})
+# What came later: a step that has none of it reads as it did before there was any.
+_LEFT_OUT_IF_EMPTY = frozenset({"behind"})
 
 
 def digest(sequence: Sequence) -> str:
@@ -32,7 +34,12 @@ def canonical(sequence: Sequence) -> str:
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         names = (item.name for item in fields(value))
-        return {name: _plain(getattr(value, name)) for name in names if name not in _LEFT_OUT}
+        return {
+            name: _plain(here)
+            for name in names
+            if name not in _LEFT_OUT
+            and ((here := getattr(value, name)) or name not in _LEFT_OUT_IF_EMPTY)
+        }
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, Mapping):

@@ -11,23 +11,29 @@ from orchestrator.planning.aims.holders import Holders, holders
 from orchestrator.planning.aims.listeners import Hearing, listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
+from orchestrator.planning.ordering.bounds import length_bound, silence_bounds
 from orchestrator.planning.ordering.build import build
 from orchestrator.planning.ordering.drafts import Graph
-from orchestrator.planning.ordering.finish import add_final_saves, steps_of
+from orchestrator.planning.ordering.finish import add_final_saves, steps_of, tie
 from orchestrator.planning.ordering.lending import Cost, break_cycles
+from orchestrator.planning.ordering.loans import loans_of
+from orchestrator.planning.ordering.making import make
 from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
 from orchestrator.planning.ordering.phases import phases
-from orchestrator.planning.ordering.timing import (
-    estimate,
-    longest_chain,
-    make_disables_late,
-    schedule,
-)
+from orchestrator.planning.ordering.tasks import Tasks, tasks_of
+from orchestrator.planning.ordering.timing import estimate
 from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
-from orchestrator.planning.result import DryRun, Estimate
+from orchestrator.planning.result import DryRun, Estimate, Search
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.silence import listener_lists, on_air_sources, silences
+from orchestrator.planning.silence import (
+    Span,
+    listener_lists,
+    on_air_sources,
+    silences,
+    spans,
+    weighed,
+)
 from orchestrator.planning.things import thing_words, things_of
 
 
@@ -51,15 +57,17 @@ def dry_run(scene: Scene) -> DryRun:
     hazards += disagreement
     add_final_saves(scene, graph)
     _estimate(scene, graph)
+    quiet = spans(scene, graph, heard)
+    tasks = scheduling(scene, graph, quiet)
     try:
-        make_disables_late(graph)
-        times = schedule(graph, scene.width)
+        made = make(tasks)
     except ValueError as error:
         return _without_sequence(scene, wanted, [*hazards, _circle(error)])
+    tie(graph, made)
     hazards += dangers(scene, wanted, graph, heard)
     if not least:
         hazards.append(_not_least(found))
-    sequence = Sequence(steps=steps_of(graph, times), phases=groups, width=scene.width)
+    sequence = Sequence(steps=steps_of(graph, made), phases=groups, width=scene.width)
     verdict = prove(scene, sequence, Meant.of(scene))
     known = with_acceptances(hazards, scene.accepted)
     if not any(hazard.blocks for hazard in known):
@@ -70,13 +78,23 @@ def dry_run(scene: Scene) -> DryRun:
         changes=changes(scene, wanted),
         sequence=sequence,
         hazards=known,
-        silence=silences(scene, graph, times, heard),
-        estimate=Estimate(times.seconds, _bound(graph)),
+        silence=silences(scene, quiet, made, silence_bounds(tasks)),
+        estimate=Estimate(
+            max(made.end, default=0) / 1000,
+            length_bound(tasks, loans_of(scene, graph.drafts)) / 1000,
+        ),
         listeners=listener_lists(scene, graph, heard),
         lent={move.subject: str(move.wanted) for move in found if move.lent == "out"},
         mended=mended(scene, wanted, held),
         proved=not verdict,
+        search=Search(made.tries, made.whole),
     )
+
+
+def scheduling(scene: Scene, graph: Graph, quiet: list[Span]) -> Tasks:
+    """The scheduling problem of a graph whose phases and estimates are known."""
+    longest = round(1000 * sum(draft.seconds for draft in graph.drafts))
+    return tasks_of(graph.drafts, weighed(quiet, longest), scene.width)
 
 
 def _estimate(scene: Scene, graph: Graph) -> None:
@@ -115,13 +133,6 @@ def _cost(scene: Scene, heard: Hearing) -> Cost:
         return (sum(ref in on_air for ref in audible), weight, saves)
 
     return cost
-
-
-def _bound(graph: Graph) -> float:
-    busiest: dict[str, float] = {}
-    for draft in graph.drafts:
-        busiest[draft.device] = busiest.get(draft.device, 0.0) + draft.seconds
-    return max(longest_chain(graph.drafts), max(busiest.values(), default=0.0))
 
 
 def _circle(error: ValueError) -> Hazard:

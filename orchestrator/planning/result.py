@@ -31,6 +31,18 @@ class Estimate:
     bound_seconds: float
 
 
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How often the search for less silence tried another order.
+
+    ``whole``: it tried as often as it would, or there was nothing left to gain; else it stopped
+    early, because there was too much to look at.
+    """
+
+    tries: int = 0
+    whole: bool = True
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listeners:
     """Who hears a source that the run silences, and how surely that is known.
@@ -63,6 +75,7 @@ class DryRun:
     lent: Mapping[str, str] = field(default_factory=dict)
     mended: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     proved: bool = False
+    search: Search = field(default_factory=Search)
 
     @property
     def stopped(self) -> bool:

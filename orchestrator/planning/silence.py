@@ -1,79 +1,94 @@
 """How long each source, and each known listener, will be silent, with a proved lower bound."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.aims.listeners import Hearing
-from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.timing import Schedule
+from orchestrator.planning.ordering.drafts import Graph
+from orchestrator.planning.ordering.making import Made
+from orchestrator.planning.ordering.tasks import Silent
 from orchestrator.planning.result import Listeners, Silence
 from orchestrator.planning.scene import Scene
 
 
-def silences(scene: Scene, graph: Graph, times: Schedule, heard: Hearing) -> tuple[Silence, ...]:
-    """One entry for each source that goes silent and comes back, and each of its listeners."""
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One source that goes silent and comes back: its disable and enable, and who hears it."""
+
+    ref: Ref
+    off: int
+    on: int
+    on_air: bool
+    listeners: tuple[Ref, ...]
+
+
+def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
+    """Every silence to come. What stands on a bench is not heard, and its silence is none."""
     on_air = on_air_sources(scene, heard)
     by_source: dict[Ref, dict[StepKind, int]] = defaultdict(dict)
-    of_device: dict[str, list[int]] = defaultdict(list)
     for index, draft in enumerate(graph.drafts):
-        of_device[draft.device].append(index)
         if draft.source and draft.kind in {StepKind.DISABLE, StepKind.ENABLE}:
             by_source[Ref(draft.device, draft.source)][draft.kind] = index
-    found: list[Silence] = []
-    for ref, ends in by_source.items():
-        if len(ends) != 2:  # noqa: PLR2004 - one that goes and does not come back is no silence
-            continue
-        off, on = ends[StepKind.DISABLE], ends[StepKind.ENABLE]
-        if not any(scene.networks_now[ref.device]):
-            continue
-        seconds = times.end[on] - times.start[off]
-        bound = own_chain(graph.drafts, of_device[ref.device], off, on)
-        air = ref in on_air
-        found.append(
+    return [
+        Span(
+            ref,
+            ends[StepKind.DISABLE],
+            ends[StepKind.ENABLE],
+            ref in on_air,
+            heard.by_source.get(ref, ()),
+        )
+        for ref, ends in by_source.items()
+        if len(ends) == 2 and any(scene.networks_now[ref.device])  # noqa: PLR2004 - off and on
+    ]
+
+
+def weighed(found: Sequence[Span], longest: int) -> list[Silent]:
+    """The silences for the schedule, which makes their weighted sum least.
+
+    Each weighs as many as it has known listeners, one at least. What feeds an on-air destination
+    weighs more than all others together could, for as long as the whole run of at most
+    ``longest`` milliseconds: it comes before everything.
+    """
+    before_all = 1 + max(longest, 1) * sum(max(1, len(span.listeners)) for span in found)
+    return [
+        (span.off, span.on, max(1, len(span.listeners)) + before_all * span.on_air)
+        for span in found
+    ]
+
+
+def silences(
+    scene: Scene, found: Sequence[Span], made: Made, bounds: Sequence[int]
+) -> tuple[Silence, ...]:
+    """One entry for each source that goes silent and comes back, and each of its listeners."""
+    told: list[Silence] = []
+    for span, bound in zip(found, bounds, strict=True):
+        seconds = (made.end[span.on] - made.start[span.off]) / 1000
+        told.append(
             Silence(
-                device=ref.device, source=ref.name, seconds=seconds, bound_seconds=bound, on_air=air
+                device=span.ref.device,
+                source=span.ref.name,
+                seconds=seconds,
+                bound_seconds=bound / 1000,
+                on_air=span.on_air,
             )
         )
-        found.extend(
+        told.extend(
             Silence(
                 device=listener.device,
                 destination=listener.name,
                 seconds=seconds,
-                bound_seconds=bound,
+                bound_seconds=bound / 1000,
                 on_air=listener in scene.plan.on_air,
             )
-            for listener in heard.by_source.get(ref, ())
+            for listener in span.listeners
         )
-    found.sort(
+    told.sort(
         key=lambda s: (not s.on_air, -s.seconds, s.device, s.source or "", s.destination or "")
     )
-    return tuple(found)
-
-
-def own_chain(drafts: Sequence[Draft], members: Iterable[int], off: int, on: int) -> float:
-    """The longest chain of the device's own steps from ``off`` to ``on``, both included.
-
-    They wait for one another, so no order makes the silence shorter than their sum.
-    """
-    inside = set(members)
-    memo: dict[int, float] = {off: drafts[off].seconds}
-    stack = [on]
-    while stack:
-        node = stack[-1]
-        if node in memo:
-            stack.pop()
-            continue
-        before = [b for b in drafts[node].after if b in inside]
-        missing = [b for b in before if b not in memo]
-        if missing:
-            stack.extend(missing)
-            continue
-        reached = [memo[b] for b in before if memo[b] > 0]
-        memo[node] = drafts[node].seconds + max(reached) if reached else 0.0
-        stack.pop()
-    return memo[on]
+    return tuple(told)
 
 
 def on_air_sources(scene: Scene, heard: Hearing) -> frozenset[Ref]:

@@ -2,7 +2,8 @@
 
 The rules of the order, one test each:
 
-- A step starts when all steps that it comes after are proved.
+- A step starts when all steps that it comes after are proved, and each that it stands behind is
+  proved, has failed or can't start any more.
 - A phase starts when all earlier phases are proved and a person has said go.
 - A device has one step in hand at a time, and at most so many devices are spoken to at once.
 - Among steps that may start, the lowest place in the schedule comes first; but what may have
@@ -16,6 +17,7 @@ The rules of the order, one test each:
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import Sequence, Step, StepKind
@@ -222,8 +224,9 @@ class Run:
             if hand.step.kind is not StepKind.BY_HAND
         }
         doubtful = self._doubtful()
+        hopeless = self._hopeless()
         for step in self._waiting:
-            if step.phase != phase or step.device in blocked or not self._open(step):
+            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
                 continue
             if doubtful.get(step.device, {step.id}).isdisjoint({step.id}):
                 continue
@@ -235,10 +238,41 @@ class Run:
                 spoken_to.add(step.device)
             yield step
 
-    def _open(self, step: Step) -> bool:
-        if step.id in self._hands or self._state.standing(step.id) is Standing.FAILED:
+    def _open(self, step: Step, hopeless: AbstractSet[str]) -> bool:
+        standing = self._state.standing(step.id)
+        if step.id in self._hands or standing is Standing.FAILED:
             return False
-        return all(self._proved(name) and name not in self._lost for name in step.after)
+        if not all(self._proved(name) and name not in self._lost for name in step.after):
+            return False
+        # What was begun before a resume is settled first, whatever it stood behind.
+        return standing is Standing.INTENDED or all(
+            self._proved(name) or name in hopeless for name in step.behind
+        )
+
+    def _hopeless(self) -> set[str]:
+        """The steps that failed, or can't start any more as things stand: they hold back nobody."""
+        hopeless: set[str] = set()
+        if not self._state.failures and not self._lost:
+            return hopeless
+        blocked = self._blocked()
+        found = True
+        while found:
+            found = False
+            for step in self._waiting:
+                if step.id not in hopeless and self._never(step, blocked, hopeless):
+                    hopeless.add(step.id)
+                    found = True
+        return hopeless
+
+    def _never(self, step: Step, blocked: AbstractSet[str], hopeless: AbstractSet[str]) -> bool:
+        if step.id in self._hands:
+            return False
+        failed = self._state.standing(step.id) is Standing.FAILED
+        return (
+            failed
+            or step.device in blocked
+            or any(name in hopeless or name in self._lost for name in step.after)
+        )
 
     def _blocked(self) -> set[str]:
         return {
@@ -302,6 +336,8 @@ def _check(sequence: Sequence, expects: Mapping[str, Identity], events: tuple[Ev
     for step in sequence.steps:
         if missing := set(step.after) - known:
             raise ValueError(f"step {step.id} comes after {min(missing)}, which is not there")
+        if missing := set(step.behind) - known:
+            raise ValueError(f"step {step.id} stands behind {min(missing)}, which is not there")
         if step.kind is not StepKind.BY_HAND and step.device not in expects:
             raise ValueError(f"step {step.id}: nothing says who {step.device} must prove to be")
     for event in events:

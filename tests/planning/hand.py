@@ -108,13 +108,29 @@ def dropped(sequence: Sequence, gone: Step) -> Sequence:
 
 
 def apart(sequence: Sequence, first: Step, then: Step) -> Sequence:
-    """``sequence`` with ``then`` waiting for ``first`` no more, not even through others."""
+    """``sequence`` with ``then`` waiting for ``first`` no more, not even through others.
+
+    The disables of its device do not wait for it either: that they do is for less silence only.
+    """
+    below = _below(sequence, first)
+    loose = [
+        replace(s, after=tuple(a for a in s.after if a not in below))
+        for s in sequence.steps
+        if s.device == then.device and s.kind is StepKind.DISABLE
+    ]
+    sequence = changed(sequence, *loose)
+    below = _below(sequence, first)
+    after = tuple(a for a in then.after if a not in below)
+    return changed(sequence, replace(then, after=after))
+
+
+def _below(sequence: Sequence, first: Step) -> set[str]:
+    """``first`` and all that waits for it."""
     below = {first.id}
     for s in _sorted(sequence):
         if below & set(s.after):
             below.add(s.id)
-    after = tuple(a for a in then.after if a not in below)
-    return changed(sequence, replace(then, after=after))
+    return below
 
 
 def alone(sequence: Sequence, device: str) -> Sequence:

@@ -155,7 +155,7 @@ def test_steps_in_a_circle_are_a_hazard_and_not_a_crash(monkeypatch: pytest.Monk
     def circle(_: object) -> None:
         raise ValueError("the steps wait for one another in a circle")
 
-    monkeypatch.setattr("orchestrator.planning.dry_run.make_disables_late", circle)
+    monkeypatch.setattr("orchestrator.planning.dry_run.make", circle)
     planned = hand.planned(hand.chain())
     assert [(h.name, h.blocks) for h in planned.hazards] == [("circle", True)]
     assert planned.sequence.steps == ()

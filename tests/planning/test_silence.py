@@ -1,14 +1,12 @@
 import pytest
 
 from orchestrator.facility.plan import ListensTo, PlannedSource, Ref
-from orchestrator.facility.step import StepKind
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.aims.listeners import listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dry_run import dry_run
-from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.silence import on_air_sources, own_chain
+from orchestrator.planning.silence import on_air_sources
 from tests.planning import hand
 from tests.planning.scenes import Box, address, rich_boxes, scene
 
@@ -73,47 +71,6 @@ def test_no_silence_is_shorter_than_its_bound(seed: int) -> None:
     for silence in planned.silence:
         assert 0 < silence.bound_seconds <= silence.seconds + 1e-9
         assert silence.seconds <= planned.estimate.seconds + 1e-9
-
-
-def _drafts(*seconds: float) -> Graph:
-    graph = Graph()
-    for value in seconds:
-        graph.add(
-            Draft(
-                kind=StepKind.SET,
-                device="a",
-                room="north",
-                at=address(31),
-                as_found=None,
-                wanted=None,
-                seconds=value,
-            )
-        )
-    return graph
-
-
-def test_the_own_chain_is_the_longest_one() -> None:
-    """Of two ways from the disable to the enable the longer, both ends included."""
-    graph = _drafts(1.0, 2.0, 4.0, 8.0)
-    for first, then in ((0, 1), (1, 3), (0, 2), (2, 3)):
-        graph.order(first, then)
-    assert own_chain(graph.drafts, range(4), 0, 3) == 13.0
-
-
-def test_the_own_chain_leaves_other_devices_out() -> None:
-    """What is waited for elsewhere is no bound: it may be done before the source goes off."""
-    graph = _drafts(1.0, 2.0, 100.0, 8.0)
-    for first, then in ((0, 1), (1, 3), (0, 2), (2, 3)):
-        graph.order(first, then)
-    assert own_chain(graph.drafts, [0, 1, 3], 0, 3) == 11.0
-
-
-def test_what_comes_before_the_disable_is_no_part_of_the_chain() -> None:
-    """A label set before, however long it takes."""
-    graph = _drafts(1.0, 50.0, 8.0)
-    graph.order(0, 2)
-    graph.order(1, 2)
-    assert own_chain(graph.drafts, range(3), 0, 2) == 9.0
 
 
 def test_what_feeds_an_on_air_destination_is_on_air() -> None:

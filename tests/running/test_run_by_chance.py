@@ -91,7 +91,7 @@ def test_a_wrong_row_is_caught(
 def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """Steps that start before what they come after."""
 
-    def always(run: Run, step: Step) -> bool:
+    def always(run: Run, step: Step, _: object) -> bool:
         return step.id not in run._hands and run.state.standing(step.id) is not Standing.FAILED
 
     monkeypatch.setattr(Run, "_open", always)

@@ -5,7 +5,7 @@ from collections import defaultdict
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.timing import Schedule
+from orchestrator.planning.ordering.making import Made
 from orchestrator.planning.scene import Scene
 
 
@@ -53,17 +53,22 @@ def _last_address(graph: Graph, members: list[int], otherwise: str) -> str:
     return confirms[-1].at if confirms else otherwise
 
 
-def steps_of(graph: Graph, times: Schedule) -> tuple[Step, ...]:
+def tie(graph: Graph, made: Made) -> None:
+    """Put each disable after what it waits for, so that nobody is silent sooner than need be."""
+    for off, firsts in made.waits.items():
+        for first in firsts:
+            graph.order(first, off)
+
+
+def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
     """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
-    order = sorted(
-        range(len(graph.drafts)),
-        key=lambda i: (graph.drafts[i].phase, times.start[i], times.end[i], i),
-    )
-    place = {index: number for number, index in enumerate(order, 1)}
+    place = [rank + 1 for rank in made.rank]
+    order = sorted(range(len(graph.drafts)), key=place.__getitem__)
     steps = []
     for index in order:
         draft = graph.drafts[index]
         before = sorted(draft.after, key=place.__getitem__)
+        behind = sorted(made.behind.get(index, ()), key=place.__getitem__)
         steps.append(
             Step(
                 id=f"s{place[index]}",
@@ -76,6 +81,7 @@ def steps_of(graph: Graph, times: Schedule) -> tuple[Step, ...]:
                 destination=draft.destination,
                 setting=draft.setting,
                 after=tuple(f"s{place[b]}" for b in before),
+                behind=tuple(f"s{place[b]}" for b in behind),
                 why=tuple(dict.fromkeys(why for b in before if (why := draft.after[b]))),
                 phase=draft.phase,
                 order=place[index],

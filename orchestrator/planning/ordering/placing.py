@@ -90,11 +90,11 @@ class Placing:
             previous = last[own]
             at = released.get(task, 0) if released else 0
             if previous >= 0:
-                if end[previous] > at:
+                if end[previous] > at:  # noqa: PLR1730 - the innermost loop: max() takes longer
                     at = end[previous]
                 following[previous] = task
             for first in before[task]:
-                if end[first] > at:
+                if end[first] > at:  # noqa: PLR1730 - as above
                     at = end[first]
             start[task] = at
             end[task] = at + length[task]
@@ -127,7 +127,7 @@ class Placing:
                 continue
             nearest = start[following[task]] if following[task] >= 0 else FAR
             for then in later[task]:
-                if start[then] < nearest:
+                if start[then] < nearest:  # noqa: PLR1730 - as above
                     nearest = start[then]
             if nearest < FAR:
                 start[task] = nearest - length[task]

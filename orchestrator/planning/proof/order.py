@@ -18,6 +18,8 @@ class Order:
         self.steps = {step.id: step for step in sequence.steps}
         if len(self.steps) != len(sequence.steps):
             raise BadOrder("", "two steps have one id")
+        if any(step.behind for step in sequence.steps):
+            self._soft_orders_agree(sequence)
         self.place: dict[str, int] = {}
         for step in self._sorted(sequence):
             self.place[step.id] = len(self.place)
@@ -47,6 +49,30 @@ class Order:
             stuck = next(name for name, count in waiting.items() if count)
             raise BadOrder(stuck, "it waits for itself, through others")
         return sorted(done, key=lambda step: step.phase)
+
+    def _soft_orders_agree(self, sequence: Sequence) -> None:
+        """``behind`` promises nothing, but with ``after`` it must let every step start some day."""
+        later: dict[str, list[str]] = {}
+        waiting: dict[str, int] = {}
+        for step in sequence.steps:
+            if any(self._phase(name) > step.phase for name in step.behind):
+                raise BadOrder(step.id, "it stands behind a step of a later phase")
+            firsts = {*step.after, *step.behind} & self.steps.keys()
+            waiting[step.id] = len(firsts)
+            for first in firsts:
+                later.setdefault(first, []).append(step.id)
+        ready = [name for name, count in waiting.items() if not count]
+        while ready:
+            for follower in later.get(ready.pop(), ()):
+                waiting[follower] -= 1
+                if not waiting[follower]:
+                    ready.append(follower)
+        if any(waiting.values()):
+            stuck = next(name for name, count in waiting.items() if count)
+            raise BadOrder(stuck, "it waits for itself, or stands behind itself, through others")
+
+    def _phase(self, name: str) -> int:
+        return self.steps[name].phase if name in self.steps else -1
 
     def before(self, first: Step, then: Step) -> bool:
         """Whether ``first`` is proved before ``then`` starts, whatever runs side by side."""
