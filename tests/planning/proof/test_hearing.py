@@ -1,5 +1,7 @@
 from dataclasses import replace
 
+import pytest
+
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import Hearing, Sequence, StepKind
 from orchestrator.facility.traits import Hears
@@ -7,7 +9,7 @@ from orchestrator.facility.wanted import Unit
 from orchestrator.planning.proof.hearing import Hearings
 from orchestrator.planning.scene import Scene
 from tests.planning import hand
-from tests.planning.scenes import Box, address, group
+from tests.planning.scenes import Box, address, group, scene
 
 K = StepKind
 
@@ -93,3 +95,13 @@ def test_a_listener_already_wrong_after_its_repoint_elsewhere_is_named_once() ->
     repoint = hand.step(sequence, K.REPOINT, "c/in")
     wrong = hand.changed(sequence, replace(repoint, wanted=Hearing(number=311)))
     assert len(_found(where, wrong)) == 1
+
+
+@pytest.mark.parametrize("hears", [501, group(501)])
+def test_a_unit_brings_what_it_holds_to_who_points_there(hears: int | str) -> None:
+    """The joiner keeps 501 as found; c/in, which nobody writes, points there and heard nobody."""
+    new = Box(50, {"s": (501, True)}, at="127.0.2.50", to=address(50), wants={"s": (501, True)})
+    new.unit = Unit.REUSED
+    _, sequence = hand.safe({"new": new})
+    where = scene({"new": new, "c": Box(33, hears={"in": hears})})
+    assert _found(where, sequence) == [(hand.step(sequence, K.ENABLE, "new/s").id, "c/in")]

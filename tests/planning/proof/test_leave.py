@@ -43,6 +43,15 @@ def test_on_air_is_judged_by_effect() -> None:
     assert {name for _, name in _found(_released(live, "c"), sequence)} == {"a/s"}
 
 
+def test_what_is_only_switched_off_is_on_air_too() -> None:
+    """Nothing changes hands: a/s, which feeds the on-air c/in, is switched off, and is named."""
+    boxes = {"a": Box(31, {"s": (311, True)}, wants={"s": (311, False)}), "c": Box(33)}
+    boxes["c"].hears["in"] = 311
+    where, sequence = hand.safe(boxes)
+    live = hand.on_air(where, Ref("c", "in"))
+    assert _found(live, sequence) == {(sequence.steps[0].id, "a/s")}
+
+
 def test_a_readdress_interrupts_all_that_the_device_sends_and_hears() -> None:
     """Device b is readdressed; its destination is on air, though nothing feeds it."""
     where, sequence = hand.safe(hand.readdress())
@@ -60,6 +69,15 @@ def test_what_an_absent_device_hears_by_the_plan_is_on_air() -> None:
         hand.with_device(where, "feed", destinations={"in": hears}), Ref("feed", "in")
     )
     assert {name for _, name in _found(live, sequence)} == {"a/s"}
+
+
+def test_what_a_device_that_answered_hears_is_known_from_the_survey() -> None:
+    """By the plan it would listen to a/s; found pointing nowhere, it has nothing on air."""
+    boxes = hand.chain()
+    boxes["feed"] = Box(71, hears={"in": None})
+    boxes["feed"].planned_hears["in"] = ListensTo(source=Ref("a", "s"))
+    where, sequence = hand.safe(boxes)
+    assert _found(hand.on_air(where, Ref("feed", "in")), sequence) == set()
 
 
 def test_a_setting_that_interrupts_is_an_interruption() -> None:

@@ -1,7 +1,7 @@
 from dataclasses import replace
 from ipaddress import IPv4Network
 
-from orchestrator.facility.plan import Network, PlannedSource, Ref
+from orchestrator.facility.plan import Interface, Network, PlannedSource, Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.proof.replay import Replay, Span
@@ -81,6 +81,14 @@ def test_an_absent_device_holds_what_the_plan_gives_it_for_ever() -> None:
         (("number", "media", 612), "gone"),
     ):
         assert _spans(replay, thing) == [(owner, "", "")]
+
+
+def test_an_absent_unit_on_the_bench_holds_nothing() -> None:
+    """Planned there, and not there now: it is no concern of the facility."""
+    where, sequence = hand.safe({**hand.chain(), "gone": Box(61, absent=True, numbers=(611,))})
+    bench = (Interface("main", "bench", "127.0.2.61"),)
+    spans = hand.case(hand.with_device(where, "gone", interfaces=bench), sequence).replay.spans
+    assert not [span for found in spans.values() for span in found if span.device == "gone"]
 
 
 def test_a_source_is_audible_from_enable_to_disable() -> None:

@@ -91,6 +91,8 @@ def test_h9_a_save_before_the_renumber_saves_nothing() -> None:
     taker = hand.step(sequence, K.RENUMBER, "a/s")
     wrong = hand.before(hand.waiting(sequence, taker, freeing), save, freeing)
     assert set(_found(where, wrong)) == {("H9", taker.id, "b/s")}
+    (what, _) = [hazard.what for hazard in Things(hand.case(where, wrong)).found()]
+    assert what.endswith("before b/s has surely let go of it and saved it")
 
 
 def test_h9_an_address_is_saved_too_before_another_takes_it() -> None:
@@ -132,3 +134,12 @@ def test_an_absent_device_never_lets_go() -> None:
         interfaces=(replace(where.plan.devices["gone"].interfaces[0], address=address(40)),),
     )
     assert _found(gone, sequence) == [("H2", hand.step(sequence, K.READDRESS, "b").id, "gone")]
+
+
+def test_an_address_left_without_confirm_is_never_free() -> None:
+    """Nothing proves that b has moved, so a may not take its address."""
+    where, sequence = hand.safe(hand.readdress())
+    wrong = hand.dropped(sequence, hand.step(sequence, K.CONFIRM, "b"))
+    (hazard,) = Things(hand.case(where, wrong)).found()
+    assert (hazard.rule, hazard.where) == ("H2", (hand.step(wrong, K.READDRESS, "a").id, "b"))
+    assert hazard.what.endswith("let go of it")
