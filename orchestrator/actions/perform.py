@@ -64,7 +64,7 @@ _PARTS: dict[StepKind, frozenset[Part]] = {
     StepKind.RENUMBER: frozenset({Part.SOURCES}),
     StepKind.REPOINT: frozenset({Part.DESTINATIONS}),
     StepKind.SAVE: EVERYTHING,  # what it keeps is read, too
-    StepKind.READDRESS: frozenset({Part.INTERFACES}),
+    StepKind.READDRESS: frozenset({Part.INTERFACES, Part.SOURCES}),
     StepKind.CONFIRM: frozenset({Part.INTERFACES}),
 }
 

@@ -43,8 +43,8 @@ class Hand:
     """One step in hand.
 
     ``left`` is the address that a confirm's device was readdressed from, ``readdress`` that
-    readdress's id. ``holds`` are the steps that a save is to keep, ``lost`` those of them that have
-    to be done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
+    readdress's id. ``holds`` are the steps that it rests on, ``lost`` those of them that have to be
+    done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
     may land yet. ``sends``, ``waits`` and ``busy`` count what was sent, and waited for, so far.
     ``told`` is the last reason told for a trouble, ``said`` its words. ``notes`` are stored with
     the next event. ``why`` and ``unsure`` say how it failed, once it has.

@@ -1,7 +1,9 @@
-"""What a save is to keep: a device that loses its power before it goes back to what it had saved.
+"""What has to be there still when a step is done.
 
-Such a device says that nothing is unsaved, which is true, and its number is the one that another
-source is about to take. So a save is no proof of anything until what it keeps has been read.
+A device that loses its power goes back to what it had saved: a source that was switched off is on
+again, with its old number. So before anything is written that rests on what the run had set, that
+is read again. A save rests on all that it is to keep: such a device says that nothing is unsaved,
+which is true, and its number may be the one that another source is about to take.
 """
 
 from collections.abc import Iterable, Mapping
@@ -12,6 +14,26 @@ from orchestrator.running.value import same, value_of
 
 _SETS_NOTHING = frozenset({StepKind.SAVE, StepKind.CONFIRM, StepKind.BY_HAND})
 _SWITCH = frozenset({StepKind.DISABLE, StepKind.ENABLE})
+_IDENTITY = _SWITCH | {StepKind.RENUMBER}
+_RESTS = frozenset({StepKind.RENUMBER, StepKind.ENABLE, StepKind.READDRESS})
+
+
+def rests_on(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
+    """The proved steps, in order, whose values have to be there when ``step`` is done.
+
+    A source is renumbered only while it is off; it is switched on only with the number that it
+    was given; its device is readdressed only while all that was switched off is.
+    """
+    if step.kind is StepKind.SAVE:
+        return unsaved(step, steps, proved)
+    if step.kind not in _RESTS:
+        return ()
+    own = (
+        one
+        for one in (steps[name] for name in proved)
+        if one.device == step.device and one.kind in _IDENTITY and step.source in (None, one.source)
+    )
+    return tuple(sorted(own, key=lambda one: one.order))
 
 
 def unsaved(save: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
@@ -36,21 +58,22 @@ def _before(save: Step, steps: Mapping[str, Step]) -> set[str]:
     return found
 
 
-def lost(held: Iterable[Step], state: DeviceState) -> tuple[Step, ...]:
+def lost(step: Step, held: Iterable[Step], state: DeviceState) -> tuple[Step, ...]:
     """Those of the steps ``held``, in order, that have to be done again, as ``state`` shows.
 
-    Where the number or the switch of a source is lost, all that was done to both is: the source
-    is renumbered only while it is off.
+    What ``step`` is itself about is for its own look to judge. Where the number or the switch of a
+    source is lost, all that was done to both is: it is renumbered only while it is off.
     """
     steps = tuple(held)
-    latest = {_thing(step): step for step in steps}
+    latest = {_thing(one): one for one in steps}
     wrong = {
         thing
-        for thing, step in latest.items()
-        if not same(step.wanted, value_of(step, state))
-        and step.kind is not StepKind.READDRESS  # its own confirm has read the address
+        for thing, one in latest.items()
+        if thing != _thing(step)
+        and one.kind is not StepKind.READDRESS  # its own confirm has read the address
+        and not same(one.wanted, value_of(one, state))
     }
-    return tuple(step for step in steps if _thing(step) in wrong or _together(step) in wrong)
+    return tuple(one for one in steps if _thing(one) in wrong or _together(one) in wrong)
 
 
 def _thing(step: Step) -> tuple[str, str]:

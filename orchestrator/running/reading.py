@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
-from orchestrator.facility.step import AddressValue, StepKind
+from orchestrator.facility.step import AddressValue, StepKind, StepValue
 from orchestrator.running.events import Failure
 from orchestrator.running.hand import AT_NEW, SENDS, Hand, target
 from orchestrator.running.keeping import lost
@@ -26,7 +26,7 @@ from orchestrator.running.operations import (
     Vacant,
 )
 from orchestrator.running.patience import BUSY_WAITS
-from orchestrator.running.value import Sight, is_meant, same, sight, value_of
+from orchestrator.running.value import Absent, Sight, is_meant, same, sight, value_of
 
 _BEFORE = (Stage.LOOKING, Stage.LOOKING_NEW)
 _AT_OLD = (Stage.LOOKING, Stage.SEEKING)
@@ -43,7 +43,7 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
     if isinstance(outcome, Saw):
         outcome = _identified(hand, outcome)
         hand = (
-            replace(hand, lost=lost(hand.holds, outcome.state))
+            replace(hand, lost=lost(hand.step, hand.holds, outcome.state))
             if isinstance(outcome, Saw)
             else hand
         )
@@ -218,10 +218,15 @@ def _other_said(hand: Hand, state: DeviceState) -> str:
 def _lost_said(hand: Hand, state: DeviceState) -> str:
     gone = [one for one in hand.lost if not same(one.wanted, value_of(one, state))]
     shown = "; ".join(
-        f"{one.subject} shows {value_of(one, state)}, not {one.wanted} as this run had set it"
+        f"{one.subject} is {_shown(value_of(one, state))}, not {_shown(one.wanted)} as this run "
+        "had set it"
         for one in gone
     )
     return f"{shown}: it has gone back to what was saved, or another hand is at work"
+
+
+def _shown(value: StepValue | Absent) -> str:
+    return ("on" if value else "off") if isinstance(value, bool) else str(value)
 
 
 def _still_said(hand: Hand) -> str:

@@ -11,8 +11,8 @@ The rules of the order, one test each:
 - Where a step fails, nothing that depends on it starts, and nothing more on its device if that
   is lost, is another, or may still be changing. All else that may start is finished; then the
   run is paused.
-- Where a save finds that its device went back on what the run had set, nothing that depends on
-  that starts, and at a resume it is done again.
+- Where a step finds that its device went back on what the run had set and the step rests on,
+  nothing that depends on that starts, and at a resume it is done again.
 - Every event is stored before anything that follows from it is done.
 """
 
@@ -33,7 +33,7 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.fold import Standing, State, fold
 from orchestrator.running.hand import Hand, new_address
-from orchestrator.running.keeping import unsaved
+from orchestrator.running.keeping import rests_on
 from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
 from orchestrator.running.patience import Patience
@@ -300,16 +300,10 @@ class Run:
             patience=self._patience.get(step.device, Patience()),
             left=readdress.at if readdress is not None and moved else None,
             readdress=readdress.id if readdress is not None else None,
-            holds=self._unsaved(step),
+            holds=rests_on(step, self._steps, filter(self._proved, self._steps)),
             earlier=earlier,
             doubt=earlier,
         )
-
-    def _unsaved(self, step: Step) -> tuple[Step, ...]:
-        """What a save is to keep."""
-        if step.kind is not StepKind.SAVE:
-            return ()
-        return unsaved(step, self._steps, filter(self._proved, self._steps))
 
     def _readdress(self, step: Step) -> Step | None:
         """The readdress that ``step`` confirms: the last one of its device that it comes after."""

@@ -139,7 +139,7 @@ def test_a_bug_is_raised() -> None:
         (StepKind.RENUMBER, {}, {Part.SOURCES}),
         (StepKind.REPOINT, {}, {Part.DESTINATIONS}),
         (StepKind.SAVE, {}, EVERYTHING),
-        (StepKind.READDRESS, {}, {Part.INTERFACES}),
+        (StepKind.READDRESS, {}, {Part.INTERFACES, Part.SOURCES}),
         (StepKind.CONFIRM, {}, {Part.INTERFACES}),
         (StepKind.SET, {}, {Part.SETTINGS}),
         (StepKind.SET, {"source": "one"}, {Part.SOURCES}),
@@ -150,7 +150,7 @@ def test_a_bug_is_raised() -> None:
 def test_only_the_part_that_a_step_is_about_is_read(
     kind: StepKind, more: dict[str, str], parts: set[Part]
 ) -> None:
-    """One part, for each kind of step."""
+    """One part, for each kind of step, and what it rests on."""
     made = step("north.x", kind, None, None)
     assert parts_of(replace(made, **more)) == frozenset(parts)  # type: ignore[arg-type]  # real fields
 

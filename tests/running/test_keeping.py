@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.step import Hearing, Sequence, Step, StepKind
-from orchestrator.running.keeping import lost, unsaved
+from orchestrator.running.keeping import lost, rests_on, unsaved
 from orchestrator.running.operations import Accepted, Elapsed, Unsure
 from orchestrator.running.run import Run
 from tests.running.dialogue import Dialogue, store
@@ -47,6 +47,42 @@ def test_a_save_keeps_what_was_set_since_the_last_one() -> None:
     assert names(unsaved(SAVE_AGAIN, BY_ID, proved)) == ["south.on"]
 
 
+def test_what_a_step_rests_on() -> None:
+    """A renumber on the switch, an enable on the number, a readdress on both, of its own device."""
+    proved = ["south.hear", "south.take", "south.off", "north.take"]
+    assert names(rests_on(ON, BY_ID, proved)) == ["south.off", "south.take"]
+    assert names(rests_on(TAKE, BY_ID, ["south.off", "north.take"])) == ["south.off"]
+    move = step("south.move", StepKind.READDRESS, None, None)
+    assert names(rests_on(move, BY_ID, proved)) == ["south.off", "south.take"]
+    assert rests_on(OFF, BY_ID, proved) == ()
+    other = step("south.other", StepKind.ENABLE, False, True, source="two")
+    assert rests_on(other, BY_ID, proved) == ()
+
+
+def test_what_a_step_is_about_is_for_its_own_look() -> None:
+    """On again is lost to a renumber, and no matter to an enable that may have landed."""
+    assert names(lost(TAKE, (OFF,), shows(411, enabled=True))) == ["south.off"]
+    assert lost(TAKE, (OFF,), shows(311)) == ()
+    assert lost(ON, (OFF, TAKE), shows(311, enabled=True)) == ()
+    assert names(lost(ON, (OFF, TAKE), shows(411))) == ["south.off", "south.take"]
+
+
+def test_a_source_that_is_on_again_is_not_renumbered() -> None:
+    """A power cycle between the two switched it on: nothing is written."""
+    at = AT[SOUTH]
+    talking = Dialogue(Run(Sequence(steps=STEPS[:2]), EXPECTS))
+    talking.play(
+        store("intended south.off"),
+        (f"read south.off at {at}", shows(411)),
+        store("proved south.off already"),
+        store("intended south.take"),
+        (f"read south.take at {at}", shows(411, enabled=True)),
+        store("failed south.take other_hand unsure"),
+        store("failed south.off not_done unsure + paused"),
+    )
+    assert "south/one is on, not off as this run had set it" in (talking.run.paused or "")
+
+
 def test_other_devices_are_not_kept_by_it() -> None:
     """A save keeps what is in its own device."""
     assert unsaved(SAVE, BY_ID, ["north.take"]) == ()
@@ -54,16 +90,24 @@ def test_other_devices_are_not_kept_by_it() -> None:
 
 def test_nothing_is_lost_while_all_is_as_set() -> None:
     """The latest value of each thing counts: off and on again is on."""
-    assert lost((OFF, TAKE, HEAR), shows(311)) == ()
-    assert lost((OFF, TAKE, HEAR, ON), shows(311, enabled=True)) == ()
+    assert lost(SAVE, (OFF, TAKE, HEAR), shows(311)) == ()
+    assert lost(SAVE, (OFF, TAKE, HEAR, ON), shows(311, enabled=True)) == ()
 
 
 def test_a_lost_number_brings_its_switch_with_it() -> None:
     """A source is renumbered only while it is off, so both are done again; a pointer alone is."""
     held = (OFF, TAKE, HEAR, ON)
-    assert names(lost(held, shows(411, enabled=True))) == ["south.off", "south.take", "south.on"]
-    assert names(lost(held, shows(311, enabled=True, hears=411))) == ["south.hear"]
-    assert names(lost(held, shows(311, enabled=False))) == ["south.off", "south.take", "south.on"]
+    assert names(lost(SAVE, held, shows(411, enabled=True))) == [
+        "south.off",
+        "south.take",
+        "south.on",
+    ]
+    assert names(lost(SAVE, held, shows(311, enabled=True, hears=411))) == ["south.hear"]
+    assert names(lost(SAVE, held, shows(311, enabled=False))) == [
+        "south.off",
+        "south.take",
+        "south.on",
+    ]
 
 
 def test_a_device_that_lost_its_power_is_not_saved() -> None:
@@ -92,7 +136,7 @@ def test_a_device_that_lost_its_power_is_not_saved() -> None:
         store("failed south.save other_hand unsure"),
         store("failed south.off not_done unsure + failed south.take not_done unsure + paused"),
     )
-    assert "south/one shows 411" in (talking.run.paused or "")
+    assert "south/one is 411" in (talking.run.paused or "")
     again = Dialogue(Run(sequence, EXPECTS, talking.events))
     again.play(
         store("resumed"),
