@@ -8,6 +8,7 @@ import typer
 
 from orchestrator import __version__
 from orchestrator.cli import change, history, look, secrets
+from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
 from orchestrator.errors import EXIT_CALL, CutsheetError
 
@@ -59,6 +60,7 @@ def options(
 def run(arguments: list[str] | None = None) -> None:
     """Run the command and leave with its exit status. No traceback reaches the user."""
     given = sys.argv[1:] if arguments is None else arguments
+    look_seldom()
     try:
         app(args=given, prog_name="cutsheet")
     except CutsheetError as error:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -14,6 +15,8 @@ from orchestrator.facility.step import Sequence
 _LEFT_OUT = frozenset({"estimate_s"})
 # What came later: a step that has none of it reads as it did before there was any.
 _LEFT_OUT_IF_EMPTY = frozenset({"behind"})
+# Most values are one of these themselves, and no kind of them.
+_BARE = frozenset({str, int, float, bool, type(None)})
 
 
 def digest(sequence: Sequence) -> str:
@@ -32,18 +35,23 @@ def canonical(sequence: Sequence) -> str:
 
 
 def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        names = (item.name for item in fields(value))
-        return {
-            name: _plain(here)
-            for name in names
-            if name not in _LEFT_OUT
-            and ((here := getattr(value, name)) or name not in _LEFT_OUT_IF_EMPTY)
-        }
+    if type(value) in _BARE:
+        return value
     if isinstance(value, Enum):
         return value.value
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
         return [_plain(item) for item in value]
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {
+            name: _plain(here)
+            for name in _names(type(value))
+            if (here := getattr(value, name)) or name not in _LEFT_OUT_IF_EMPTY
+        }
     return value
+
+
+@cache
+def _names(kind: type[Any]) -> tuple[str, ...]:
+    return tuple(item.name for item in fields(kind) if item.name not in _LEFT_OUT)

@@ -7,7 +7,7 @@ time; what it lets go of is let go of only when the step is proved.
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from orchestrator.facility.found import AsFound, DeviceState, Found, SourceState
 from orchestrator.facility.plan import Plan, Ref
@@ -17,8 +17,7 @@ from orchestrator.planning.proof.order import Order
 Held = tuple[str, str, int | str]
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """One owner's time with one thing. ``released`` ends it, ``proved`` proves the release."""
 
     owner: str
@@ -28,8 +27,7 @@ class Span:
     proved: Step | None
 
 
-@dataclass(frozen=True, slots=True)
-class Audible:
+class Audible(NamedTuple):
     """A time in which a source is enabled, with what it holds then."""
 
     source: Ref
@@ -38,8 +36,7 @@ class Audible:
     ends: Step | None
 
 
-@dataclass(frozen=True, slots=True)
-class Pointed:
+class Pointed(NamedTuple):
     """A time in which a destination points at something on the facility's networks."""
 
     destination: Ref
