@@ -1,0 +1,204 @@
+"""Whether planning is fast enough for a whole broadcaster.
+
+``python -m tests.benchmarks.scale`` makes facilities of 100, 1,000 and 10,000 devices (or
+``--devices N``: of N / 100, N / 10 and N) and prints, each measured in a process of its own:
+
+- how long PyYAML's loader on libyaml (CSafeLoader) needs just to load the documents;
+- how long the dry-run needs on values in memory: changes, sequence and proof; no more than half
+  of that;
+- how long the command ``cutsheet dry-run --as-found FILE --json`` needs from its start to its
+  end: documents read and checked, the survey read, plan, proof, report; no more than twice that,
+  and no more than 1.5 GiB of memory.
+
+Ten times the devices may cost twelve times the time. Times are the processor's, not the clock's:
+other work on the computer then counts for less. The exit status is 1 if a target is missed.
+
+CSafeLoader runs as anybody runs it, the tool as its command does: it has Python look for garbage
+seldom. What CSafeLoader needs that way is printed too, for information.
+"""
+
+import argparse
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from pathlib import Path
+from time import process_time
+
+import yaml
+
+from orchestrator.adapters.open import description_of
+from orchestrator.cli.garbage import look_seldom
+from orchestrator.cli.main import run
+from orchestrator.documents.as_found import read_as_found
+from orchestrator.documents.folder import load
+from orchestrator.errors import EXIT_FOUND
+from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.scene import Scene, merge
+from tests.benchmarks.broadcaster import Broadcaster
+
+MOST_PLANNING = 0.5
+MOST_WHOLE = 2.0
+MOST_MEMORY = 1.5 * 1024
+MOST_GROWTH = 12.0
+REPEATS = {100: 5, 1000: 3}
+
+Numbers = dict[str, float]
+
+
+def yaml_only(folder: Path) -> Numbers:
+    """Seconds that the loader on libyaml needs for the documents."""
+    return {"seconds": _timed(lambda: _load_yaml(folder))}
+
+
+def yaml_seldom(folder: Path) -> Numbers:
+    """The same, with Python looking for garbage as seldom as in the tool's own command."""
+    look_seldom()
+    return yaml_only(folder)
+
+
+def _load_yaml(folder: Path) -> None:
+    for path in [folder / "plan.yaml", *sorted(folder.glob("playbooks/*.yaml"))]:
+        with path.open("rb") as file:
+            yaml.load(file, Loader=yaml.CSafeLoader)
+
+
+def planning(folder: Path) -> Numbers:
+    """Seconds from values in memory to a proved sequence."""
+    look_seldom()
+    documents = load(folder)
+    plan, asked = documents.plan, merge(documents.playbooks)
+    scene = Scene(
+        plan=plan,
+        found=read_as_found(folder / "as-found.json"),
+        asked=asked,
+        traits={
+            name: description_of(device, documents.descriptions).traits
+            for name, device in plan.devices.items()
+        },
+        rooms=frozenset(plan.devices[name].room for name in asked),
+    )
+    start = process_time()
+    answer = dry_run(scene)
+    seconds = process_time() - start
+    if answer.stopped or not answer.proved:
+        raise SystemExit(f"the sequence was not proved: {answer.hazards[:3]}")
+    return {
+        "seconds": seconds,
+        "changes": len(answer.changes),
+        "steps": len(answer.sequence.steps),
+        "lent": len(answer.lent),
+    }
+
+
+def whole(folder: Path) -> Numbers:
+    """Seconds that the command needs, its own start included; its report goes nowhere."""
+    given = ["dry-run", "--facility", str(folder), "--as-found", str(folder / "as-found.json")]
+    try:
+        run([*given, "--json"])
+    except SystemExit as end:
+        if end.code != EXIT_FOUND:
+            raise
+    return {"seconds": process_time()}
+
+
+MEASURES: dict[str, Callable[[Path], Numbers]] = {
+    "yaml-only": yaml_only,
+    "yaml-seldom": yaml_seldom,
+    "planning": planning,
+    "whole": whole,
+}
+
+
+def _timed(work: Callable[[], None]) -> float:
+    start = process_time()
+    work()
+    return process_time() - start
+
+
+def measure(what: str, folder: Path) -> None:
+    """Measure one thing in this process, and write the numbers to standard error as JSON."""
+    numbers = MEASURES[what](folder)
+    numbers["mib"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    sys.stderr.write(json.dumps(numbers) + "\n")
+
+
+def measured(what: str, folder: Path, repeats: int) -> Numbers:
+    """The quickest of several processes that measure one thing."""
+    tries = []
+    for _ in range(repeats):
+        command = [sys.executable, "-m", "tests.benchmarks.scale", "--measure", what, str(folder)]
+        done = subprocess.run(
+            command, check=True, text=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+        )
+        tries.append(json.loads(done.stderr.splitlines()[-1]))
+    best: Numbers = min(tries, key=lambda numbers: numbers["seconds"])
+    return best
+
+
+def say(line: str) -> None:
+    """Print a line at once."""
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+def size(devices: int) -> dict[str, Numbers]:
+    """Make one facility, measure all there is to measure, and print it."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "facility"
+        Broadcaster(devices).write(folder)
+        documents = [folder / "plan.yaml", *folder.glob("playbooks/*.yaml")]
+        mib = sum(path.stat().st_size for path in documents) / 1024**2
+        repeats = REPEATS.get(devices, 1)
+        found = {what: measured(what, folder, repeats) for what in MEASURES}
+    base = found["yaml-only"]["seconds"]
+    plan = found["planning"]
+    say(f"{devices} devices, {mib:.1f} MiB of YAML, {plan['changes']} changes in ")
+    say(f"  {plan['steps']} steps, {plan['lent']} rings")
+    for what, numbers in found.items():
+        seconds, peak = numbers["seconds"], numbers["mib"]
+        say(f"  {what:12} {seconds:8.2f} s  {seconds / base:6.2f} x  {peak:6.0f} MiB")
+    return found
+
+
+def missed(sizes: Sequence[dict[str, Numbers]]) -> list[str]:
+    """The targets that are missed: the ratios at the largest size, and the growth."""
+    found: list[str] = []
+
+    def most(what: str, value: float, limit: float) -> None:
+        say(f"{what}: {value:.2f}, at most {limit:g}")
+        if value > limit:
+            found.append(what)
+
+    last = sizes[-1]
+    base = last["yaml-only"]["seconds"]
+    most("planning against libyaml", last["planning"]["seconds"] / base, MOST_PLANNING)
+    most("whole against libyaml", last["whole"]["seconds"] / base, MOST_WHOLE)
+    most("memory of the whole, MiB", last["whole"]["mib"], MOST_MEMORY)
+    for what in ("planning", "whole"):
+        for number, (small, large) in enumerate(pairwise(sizes), 1):
+            growth = large[what]["seconds"] / small[what]["seconds"]
+            most(f"{what}, ten times the devices, step {number}", growth, MOST_GROWTH)
+    return found
+
+
+def main() -> int:
+    """Measure, print, and give 1 if a target is missed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.scale")
+    parser.add_argument("--devices", type=int, default=10_000, help="of the largest facility")
+    parser.add_argument("--measure", nargs=2, metavar=("WHAT", "FOLDER"), help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.measure:
+        measure(given.measure[0], Path(given.measure[1]))
+        return 0
+    counts = [count for part in (100, 10, 1) if (count := given.devices // part) >= 100]
+    failed = missed([size(count) for count in counts])
+    say("missed: " + "; ".join(failed) if failed else "every target was met")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
