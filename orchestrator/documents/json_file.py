@@ -33,6 +33,11 @@ def read(path: Path, adapter: TypeAdapter[T], schema: str, fix: str) -> T:
         CallError: there is no such file.
     """
     text = _text(path, fix)
+    if _as_written(text, schema):
+        try:
+            return adapter.validate_json(text, strict=True)
+        except ValidationError:
+            pass  # what is wrong is told below
     try:
         document = json.loads(text, parse_constant=_refuse)
     except json.JSONDecodeError as error:
@@ -49,6 +54,16 @@ def read(path: Path, adapter: TypeAdapter[T], schema: str, fix: str) -> T:
     except ValidationError as error:
         problems = [_problem(path, item, fix) for item in error.errors(include_url=False)]
         raise DocumentError(problems) from None
+
+
+def _as_written(text: str, schema: str) -> bool:
+    """Whether it begins as :func:`write` begins, and holds nothing that JSON has no word for.
+
+    Then it need not be taken apart twice: a whole broadcaster's survey has 50 MB.
+    """
+    begins = text.startswith(f'{{\n  "schema": {json.dumps(schema)},\n')
+    once = text.count('"schema":') == 1
+    return begins and once and "NaN" not in text and "Infinity" not in text
 
 
 def _text(path: Path, fix: str) -> str:

@@ -29,8 +29,8 @@ def fit(
     Where nothing is wrong but keys that nobody knows, the model is given all the same (without
     those), so that the rest of the document can be looked at too.
     """
-    empty = tuple(_empty(tree.root, (), free))
     plain = tree.plain()
+    empty = tuple(_empty(tree.root, (), free)) if _holds_null(plain) else ()
     try:
         return _unless(empty, model.model_validate(plain)), empty
     except ValidationError as error:
@@ -58,6 +58,15 @@ def nearest(word: str, known: typing.Iterable[str]) -> str:
         return "remove it"
     shown_words = ", ".join(words[:_MOST_WORDS]) + (", ..." if len(words) > _MOST_WORDS else "")
     return f"remove it, or use one of: {shown_words}"
+
+
+def _holds_null(value: Any) -> bool:
+    """Whether a null stands anywhere: seldom, so that no more has to be looked at."""
+    if isinstance(value, dict):
+        return any(map(_holds_null, value.values()))
+    if isinstance(value, list):
+        return any(map(_holds_null, value))
+    return value is None
 
 
 def _empty(node: Node, path: Path, free: Callable[[Path], bool]) -> Iterator[Fault]:

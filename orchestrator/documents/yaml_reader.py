@@ -89,7 +89,7 @@ class _Builder:
         self.tree = tree
         self.problems: list[Problem] = []
         self.stack: list[Node] = []
-        self.keys: list[Entry | None] = []
+        self.keys: list[Place | None] = []
         self.key_texts: list[str] = []
         self.root: Node | None = None
         self.holes = False
@@ -98,7 +98,9 @@ class _Builder:
         """Read every event; the tree's root is set at the end."""
         documents = 0
         for event in self._events():
-            if isinstance(event, yaml.DocumentStartEvent):
+            if type(event) is yaml.ScalarEvent:
+                self._scalar(event)
+            elif isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 self._document(event, documents)
             elif isinstance(event, yaml.NodeEvent):
@@ -120,8 +122,8 @@ class _Builder:
     def _events(self) -> Iterator[Any]:
         parser = _PARSER(self.tree.text)
         try:
-            while parser.check_event():
-                yield parser.get_event()
+            while (event := parser.get_event()) is not None:
+                yield event
         except yaml.YAMLError as error:
             line, column, what, fix = in_words(error, self.tree.text)
             self._stop(Place(line, column), what, fix)
@@ -140,9 +142,7 @@ class _Builder:
         if len(self.stack) >= DEEPEST and isinstance(event, yaml.CollectionStartEvent):
             self._stop(place, f"more than {DEEPEST} levels inside one another", "nest less deeply")
         self._plainness(event, place)
-        if isinstance(event, yaml.ScalarEvent):
-            self._scalar(event, place)
-        elif isinstance(event, yaml.AliasEvent):
+        if isinstance(event, yaml.AliasEvent):
             self._add(Node(None, *place), "*")
         elif self._key_is_next():
             self._stop(place, "a key is no text", "write a name, then ':'")
@@ -168,7 +168,10 @@ class _Builder:
             fix = "remove it, or put quotes round a text that begins with '!'"
             self._refuse(place, f"{event.tag} is a tag", fix)
 
-    def _scalar(self, event: Any, place: Place) -> None:
+    def _scalar(self, event: Any) -> None:
+        place = _place(event)
+        if event.anchor is not None or event.tag is not None:
+            self._plainness(event, place)
         if event.style in ("'", '"') and event.end_mark.line > event.start_mark.line:
             # Nearly always a quote that was not closed, and ended at the next one in the file.
             what = "a quote that opens here is not closed on its line"
@@ -201,7 +204,7 @@ class _Builder:
             first = mapping[text]
             what = f"'{text}' stands here twice, first on line {first.line}"
             self._refuse(place, what, "keep one of the two")
-        self.keys[-1] = Entry(*place, Node(None, *place))
+        self.keys[-1] = place
         self.key_texts[-1] = text
 
     def _add(self, node: Node, text: str) -> None:
@@ -214,7 +217,7 @@ class _Builder:
         elif isinstance(holder, dict):
             key = self.keys[-1]
             if key is None:
-                self.keys[-1] = Entry(node.line, node.column, node)
+                self.keys[-1] = Place(node.line, node.column)
                 self.key_texts[-1] = text
                 return
             holder.setdefault(self.key_texts[-1], Entry(key.line, key.column, node))
