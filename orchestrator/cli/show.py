@@ -17,7 +17,9 @@ def show(text: str) -> None:
 
 def show_json(document: Mapping[str, Any]) -> None:
     """Print one JSON document."""
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
+    # Piece by piece: the text of a whole broadcaster's dry-run would take half a gibibyte.
+    json.dump(document, sys.stdout, ensure_ascii=False, indent=2)
+    sys.stdout.write("\n")
 
 
 def show_error(error: CutsheetError, *, as_json: bool = False) -> None:
