@@ -2,8 +2,10 @@
 
 import gc
 
-BETWEEN_LOOKS = 100_000
+BETWEEN_LOOKS = 500_000
 """New values between two looks at the new ones; by itself Python looks after 700."""
+AT_OLDER = 1_000
+"""Looks at the new ones between two at those that are older."""
 
 
 def look_seldom() -> None:
@@ -13,4 +15,4 @@ def look_seldom() -> None:
     through all of them again and again, for garbage that is hardly ever there, would take half of
     a large dry-run's time.
     """
-    gc.set_threshold(BETWEEN_LOOKS, 50, 50)
+    gc.set_threshold(BETWEEN_LOOKS, AT_OLDER, AT_OLDER)

@@ -9,6 +9,7 @@ from orchestrator.cli import garbage
 @pytest.fixture(autouse=True)
 def _as_before() -> Iterator[None]:
     before = gc.get_threshold()
+    gc.set_threshold(700, 10, 10)
     yield
     gc.set_threshold(*before)
 
