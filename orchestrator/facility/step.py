@@ -19,6 +19,9 @@ class StepKind(StrEnum):
     ENABLE = "enable"
     BY_HAND = "by-hand"
 
+    # As text has it: kinds are looked up a million times in a large sequence.
+    __hash__ = str.__hash__
+
 
 @dataclass(frozen=True, slots=True)
 class Assigned:

@@ -48,8 +48,11 @@ def _off_limits(scene: Scene, graph: Graph) -> Iterator[Hazard]:
 def _on_air(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
     sources = on_air_sources(scene, heard)
     destinations = set(scene.plan.on_air)
+    concerned = {ref.device for ref in (*sources, *destinations)}
     said: set[str] = set()
     for draft in graph.drafts:
+        if draft.device not in concerned:
+            continue
         for ref in _disturbed(scene, draft):
             on_air = ref in sources or ref in destinations
             if not on_air or str(ref) in said or scene.released(ref.device, ref.name):
@@ -88,8 +91,10 @@ def _disturbed(scene: Scene, draft: Draft) -> Iterator[Ref]:
 def _elsewhere(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
     """Listeners outside the chosen rooms, which must follow all the same."""
     for draft in graph.drafts:
+        if draft.kind is not StepKind.REPOINT:
+            continue
         room = scene.plan.devices[draft.device].room
-        if draft.kind is not StepKind.REPOINT or room in scene.rooms:
+        if room in scene.rooms:
             continue
         ref = Ref(draft.device, draft.destination or "")
         listener = heard.listeners[ref]

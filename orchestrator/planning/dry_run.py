@@ -1,6 +1,6 @@
 """The dry-run: from a scene to changes, a proved sequence, hazards, silence and an estimate."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
@@ -13,7 +13,7 @@ from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
 from orchestrator.planning.ordering.bounds import length_bound, silence_bounds
 from orchestrator.planning.ordering.build import build
-from orchestrator.planning.ordering.drafts import Graph
+from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.finish import add_final_saves, steps_of, tie
 from orchestrator.planning.ordering.lending import Cost, break_cycles
 from orchestrator.planning.ordering.loans import loans_of
@@ -52,11 +52,12 @@ def dry_run(scene: Scene) -> DryRun:
         # What can't be reached has no sequence; hazards of a made-up one would only confuse.
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
-    _estimate(scene, graph)
+    _estimate(scene, graph.drafts)
     groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
+    count = len(graph.drafts)
     add_final_saves(scene, graph)
-    _estimate(scene, graph)
+    _estimate(scene, graph.drafts[count:])
     quiet = spans(scene, graph, heard)
     tasks = scheduling(scene, graph, quiet)
     try:
@@ -97,10 +98,10 @@ def scheduling(scene: Scene, graph: Graph, quiet: list[Span]) -> Tasks:
     return tasks_of(graph.drafts, weighed(quiet, longest), scene.width)
 
 
-def _estimate(scene: Scene, graph: Graph) -> None:
+def _estimate(scene: Scene, drafts: Iterable[Draft]) -> None:
     """How long each step takes; alike steps of one device take equally long."""
     known: dict[tuple[str, StepKind], float] = {}
-    for draft in graph.drafts:
+    for draft in drafts:
         key = (draft.device, draft.kind)
         if key not in known:
             known[key] = estimate(scene, draft)

@@ -5,25 +5,37 @@ A thing is a number, a group or an address on one network, as a plain tuple: ``(
 "10.44.3.31")``. What stands on a bench holds nothing of the facility, so it has no things.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from orchestrator.facility.found import SourceState
 
 Thing = tuple[str, str, int | str]
 
 
+def each_thing(
+    networks: Sequence[str | None], number: int | None, groups: Sequence[str | None]
+) -> list[Thing]:
+    """What a source holds that has ``number`` and ``groups`` (one a leg) on ``networks``, by leg.
+
+    A number stands twice where two legs are on one network.
+    """
+    things: list[Thing] = []
+    for leg, net in enumerate(networks):
+        if net is None:
+            continue
+        if number is not None:
+            things.append(("number", net, number))
+        group = groups[leg] if leg < len(groups) else None
+        if group is not None:
+            things.append(("group", net, group))
+    return things
+
+
 def source_things(
     networks: Iterable[str | None], number: int | None, groups: Iterable[str | None]
 ) -> frozenset[Thing]:
     """What a source holds that has ``number`` and ``groups`` (one a leg) on ``networks``."""
-    legs = tuple(networks)
-    things: list[Thing] = []
-    if number is not None:
-        things += [("number", net, number) for net in legs if net is not None]
-    for net, group in zip(legs, groups, strict=False):
-        if net is not None and group is not None:
-            things.append(("group", net, group))
-    return frozenset(things)
+    return frozenset(each_thing(tuple(networks), number, tuple(groups)))
 
 
 def things_of(networks: Iterable[str | None], source: SourceState) -> frozenset[Thing]:

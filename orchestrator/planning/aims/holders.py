@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.plan import Device, Ref
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.things import Thing, source_things, things_of
+from orchestrator.planning.things import Thing, each_thing, source_things
 
 Holders = Mapping[Thing, tuple[str, ...]]
 
@@ -18,8 +18,10 @@ def holders(scene: Scene) -> Holders:
     for name, device in scene.plan.devices.items():
         pairs = _found(scene, name) if name in scene.states else _planned(scene, device)
         for thing, holder in pairs:
-            others = held.get(thing, ())
-            if holder not in others:
+            others = held.get(thing)
+            if others is None:
+                held[thing] = (holder,)
+            elif holder not in others:
                 held[thing] = (*others, holder)
     return held
 
@@ -32,7 +34,7 @@ def _found(scene: Scene, name: str) -> Iterator[tuple[Thing, str]]:
             yield ("address", network, interface.address), name
     for source, value in state.sources.items():
         holder = f"{name}/{source}"
-        for thing in things_of(networks, value):
+        for thing in each_thing(networks, value.number, value.groups):
             yield thing, holder
 
 

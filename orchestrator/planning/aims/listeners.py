@@ -15,7 +15,7 @@ from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.things import Thing, heard_things, things_of
+from orchestrator.planning.things import Thing, each_thing, heard_things
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +64,10 @@ def sources_by_thing(
         nets = networks[device]
         for name, source in state.sources.items():
             holder = (Ref(device, name),)
-            for thing in things_of(nets, source):
-                others = index.get(thing)
-                index[thing] = holder if others is None else others + holder
+            for thing in each_thing(nets, source.number, source.groups):
+                others = index.setdefault(thing, holder)
+                if others[-1] is not holder[0]:
+                    index[thing] = others + holder
     return index
 
 
@@ -198,8 +199,11 @@ class _Listening:
         networks: Iterable[str | None],
         hears: int | str | None,
     ) -> tuple[Ref, ...]:
+        things = heard_things(networks, hears)
+        if len(things) == 1:
+            return index.get(things[0], ())
         heard: dict[Ref, None] = {}
-        for thing in heard_things(networks, hears):
+        for thing in things:
             heard.update(dict.fromkeys(index.get(thing, ())))
         return tuple(heard)
 

@@ -183,8 +183,11 @@ class Between:
         """A listener comes to a number only when whoever it must not hear has let go of it."""
         device = listener.ref.device
         step = self.work.repoint.get(listener.ref)
+        on_bench = not any(self.work.scene.networks_now[device])
+        if step is None and not on_bench:
+            return
         nets_then = self.work.scene.networks_of(self.work.wanted[device])
-        joining = not any(self.work.scene.networks_now[device]) and any(nets_then)
+        joining = on_bench and any(nets_then)
         if joining:
             step = next(
                 (

@@ -64,14 +64,16 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
     """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
     place = [rank + 1 for rank in made.rank]
     order = sorted(range(len(graph.drafts)), key=place.__getitem__)
+    ids = [f"s{number}" for number in place]
     steps = []
     for index in order:
         draft = graph.drafts[index]
         before = sorted(draft.after, key=place.__getitem__)
         behind = sorted(made.behind.get(index, ()), key=place.__getitem__)
+        reasons = [why for b in before if (why := draft.after[b])]
         steps.append(
             Step(
-                id=f"s{place[index]}",
+                id=ids[index],
                 kind=draft.kind,
                 device=draft.device,
                 at=draft.at,
@@ -80,9 +82,9 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
                 source=draft.source,
                 destination=draft.destination,
                 setting=draft.setting,
-                after=tuple(f"s{place[b]}" for b in before),
-                behind=tuple(f"s{place[b]}" for b in behind),
-                why=tuple(dict.fromkeys(why for b in before if (why := draft.after[b]))),
+                after=tuple([ids[b] for b in before]),
+                behind=tuple([ids[b] for b in behind]),
+                why=tuple(dict.fromkeys(reasons)) if reasons else (),
                 phase=draft.phase,
                 order=place[index],
                 estimate_s=round(draft.seconds, 3),

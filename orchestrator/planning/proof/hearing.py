@@ -23,9 +23,11 @@ class Hearings:
     def found(self) -> Iterator[Hazard]:
         """Every pair of a destination and a source that it may hear and should not."""
         audible: dict[Held, list[Audible]] = defaultdict(list)
+        heard = {thing for pointed in self.replay.pointed for thing in pointed.held}
         for time in self.replay.audible:
             for thing in time.held:
-                audible[thing].append(time)
+                if thing in heard:
+                    audible[thing].append(time)
         allowed = self._allowed()
         said: set[tuple[Ref, Ref]] = set()
         for pointed in self.replay.pointed:

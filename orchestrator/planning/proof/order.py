@@ -18,14 +18,26 @@ class Order:
         self.steps = {step.id: step for step in sequence.steps}
         if len(self.steps) != len(sequence.steps):
             raise BadOrder("", "two steps have one id")
-        if any(step.behind for step in sequence.steps):
+        line = sequence.steps
+        if not self._stands(sequence):
             self._soft_orders_agree(sequence)
-        self.place: dict[str, int] = {}
-        for step in self._sorted(sequence):
-            self.place[step.id] = len(self.place)
+            line = self._sorted(sequence)
+        self.place = {step.id: place for place, step in enumerate(line)}
         self._known: dict[tuple[str, str], bool] = {}
 
-    def _sorted(self, sequence: Sequence) -> list[Step]:
+    @staticmethod
+    def _stands(sequence: Sequence) -> bool:
+        """Whether the steps stand in an order that agrees with all that they say."""
+        seen: set[str] = set()
+        phase = 0
+        for step in sequence.steps:
+            if step.phase < phase or not seen.issuperset((*step.after, *step.behind)):
+                return False
+            phase = step.phase
+            seen.add(step.id)
+        return True
+
+    def _sorted(self, sequence: Sequence) -> tuple[Step, ...]:
         waiting: dict[str, int] = {}
         later: dict[str, list[str]] = {}
         for step in sequence.steps:
@@ -48,7 +60,7 @@ class Order:
         if len(done) != len(sequence.steps):
             stuck = next(name for name, count in waiting.items() if count)
             raise BadOrder(stuck, "it waits for itself, through others")
-        return sorted(done, key=lambda step: step.phase)
+        return tuple(sorted(done, key=lambda step: step.phase))
 
     def _soft_orders_agree(self, sequence: Sequence) -> None:
         """``behind`` promises nothing, but with ``after`` it must let every step start some day."""

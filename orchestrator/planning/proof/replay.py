@@ -105,9 +105,10 @@ class Replay:
             for interface in state.interfaces.values():
                 self.in_play[self.net(interface.address)].add(state.destinations[ref.name].hears)
 
-    def _plays(self, nets: list[tuple[str, str | None]], *values: int | str | None) -> bool:
-        """Whether one of ``values`` is in play on one of ``nets``."""
-        return any(not self.in_play[net].isdisjoint(values) for _, net in nets)
+    def _playing(self, nets: list[tuple[str, str | None]]) -> set[int | str | None]:
+        """What is in play on ``nets``."""
+        first, *others = (self.in_play[net] for _, net in nets)
+        return first.union(*others) if others else first
 
     def net(self, address: str) -> str | None:
         """The facility network of an address; None on a bench."""
@@ -159,19 +160,22 @@ class Replay:
                 m for m in moves if isinstance(m.wanted, AddressValue) and m.wanted.interface == key
             ]
             self._address(name, value.address, own)
-        of_source: dict[str | None, list[Step]] = defaultdict(list)
-        of_destination: dict[str | None, list[Step]] = defaultdict(list)
+        of_source: dict[str, list[Step]] = defaultdict(list)
+        of_destination: dict[str, list[Step]] = defaultdict(list)
         for step in steps:
-            of_source[step.source].append(step)
-            of_destination[step.destination].append(step)
+            if step.source is not None:
+                of_source[step.source].append(step)
+            elif step.destination is not None:
+                of_destination[step.destination].append(step)
+        playing = self._playing(nets)
         for source, found in state.sources.items():
             if moves or source in of_source:
                 line = self._line(of_source.get(source, []), moves)
                 self._source(Ref(name, source), nets, line)
-            elif self._plays(nets, found.number, *found.groups):
+            elif found.number in playing or not playing.isdisjoint(found.groups):
                 self._bystander(Ref(name, source), nets, found)
         for destination, now in state.destinations.items():
-            if moves or destination in of_destination or self._plays(nets, now.hears):
+            if moves or destination in of_destination or now.hears in playing:
                 line = self._line(of_destination.get(destination, []), moves)
                 self._destination(Ref(name, destination), nets, line)
 

@@ -103,9 +103,12 @@ class Values:
                 if enabled:
                     yield broken("H3", f"{label(step)} renumbers it while enabled", (step.id,))
                 number = step.wanted.number if isinstance(step.wanted, Assigned) else number
-            enabled = {StepKind.DISABLE: False, StepKind.ENABLE: True}.get(step.kind, enabled)
-            in_transit = numbering is not None and number in (numbering.transit or ())
-            if step.kind is StepKind.ENABLE and in_transit:
+            if step.kind is StepKind.DISABLE:
+                enabled = False
+            if step.kind is not StepKind.ENABLE:
+                continue
+            enabled = True
+            if numbering is not None and number in (numbering.transit or ()):
                 yield broken("H4", f"{label(step)} enables it on transit {number}", (step.id,))
 
     def _numbering(self, device: str) -> Numbering | None:
