@@ -28,10 +28,8 @@ from itertools import pairwise
 from pathlib import Path
 from time import process_time
 
-import yaml
-
 from orchestrator.adapters.open import description_of
-from orchestrator.cli.garbage import look_seldom
+from orchestrator.cli.garbage import BETWEEN_LOOKS, look_seldom
 from orchestrator.cli.main import run
 from orchestrator.documents.as_found import read_as_found
 from orchestrator.documents.folder import load
@@ -47,23 +45,6 @@ MOST_GROWTH = 12.0
 REPEATS = {100: 5, 1000: 3}
 
 Numbers = dict[str, float]
-
-
-def yaml_only(folder: Path) -> Numbers:
-    """Seconds that the loader on libyaml needs for the documents."""
-    return {"seconds": _timed(lambda: _load_yaml(folder))}
-
-
-def yaml_seldom(folder: Path) -> Numbers:
-    """The same, with Python looking for garbage as seldom as in the tool's own command."""
-    look_seldom()
-    return yaml_only(folder)
-
-
-def _load_yaml(folder: Path) -> None:
-    for path in [folder / "plan.yaml", *sorted(folder.glob("playbooks/*.yaml"))]:
-        with path.open("rb") as file:
-            yaml.load(file, Loader=yaml.CSafeLoader)
 
 
 def planning(folder: Path) -> Numbers:
@@ -105,18 +86,8 @@ def whole(folder: Path) -> Numbers:
     return {"seconds": process_time()}
 
 
-MEASURES: dict[str, Callable[[Path], Numbers]] = {
-    "yaml-only": yaml_only,
-    "yaml-seldom": yaml_seldom,
-    "planning": planning,
-    "whole": whole,
-}
-
-
-def _timed(work: Callable[[], None]) -> float:
-    start = process_time()
-    work()
-    return process_time() - start
+MEASURES: dict[str, Callable[[Path], Numbers]] = {"planning": planning, "whole": whole}
+LOOKS = {"libyaml": 700, "libyaml, garbage seldom": BETWEEN_LOOKS}
 
 
 def measure(what: str, folder: Path) -> None:
@@ -126,15 +97,28 @@ def measure(what: str, folder: Path) -> None:
     sys.stderr.write(json.dumps(numbers) + "\n")
 
 
-def measured(what: str, folder: Path, repeats: int) -> Numbers:
+def documents(folder: Path) -> list[Path]:
+    """The plan and the playbooks."""
+    return [folder / "plan.yaml", *sorted(folder.glob("playbooks/*.yaml"))]
+
+
+def commands(folder: Path) -> dict[str, list[str]]:
+    """What is measured, each as the arguments of a Python of its own."""
+    files = list(map(str, documents(folder)))
+    return {
+        **{what: ["tests.benchmarks.libyaml", str(n), *files] for what, n in LOOKS.items()},
+        **{what: ["tests.benchmarks.scale", "--measure", what, str(folder)] for what in MEASURES},
+    }
+
+
+def measured(command: list[str], repeats: int) -> Numbers:
     """The quickest of several processes that measure one thing."""
     tries = []
     for _ in range(repeats):
-        command = [sys.executable, "-m", "tests.benchmarks.scale", "--measure", what, str(folder)]
         done = subprocess.run(
-            command, check=True, text=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+            [sys.executable, "-m", *command], check=True, text=True, capture_output=True
         )
-        tries.append(json.loads(done.stderr.splitlines()[-1]))
+        tries.append(json.loads((done.stderr or done.stdout).splitlines()[-1]))
     best: Numbers = min(tries, key=lambda numbers: numbers["seconds"])
     return best
 
@@ -150,17 +134,15 @@ def size(devices: int) -> dict[str, Numbers]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "facility"
         Broadcaster(devices).write(folder)
-        documents = [folder / "plan.yaml", *folder.glob("playbooks/*.yaml")]
-        mib = sum(path.stat().st_size for path in documents) / 1024**2
+        mib = sum(path.stat().st_size for path in documents(folder)) / 1024**2
         repeats = REPEATS.get(devices, 1)
-        found = {what: measured(what, folder, repeats) for what in MEASURES}
-    base = found["yaml-only"]["seconds"]
-    plan = found["planning"]
-    say(f"{devices} devices, {mib:.1f} MiB of YAML, {plan['changes']} changes in ")
+        found = {what: measured(how, repeats) for what, how in commands(folder).items()}
+    base, plan = found["libyaml"]["seconds"], found["planning"]
+    say(f"{devices} devices, {mib:.1f} MiB of YAML: {plan['changes']} changes,")
     say(f"  {plan['steps']} steps, {plan['lent']} rings")
     for what, numbers in found.items():
         seconds, peak = numbers["seconds"], numbers["mib"]
-        say(f"  {what:12} {seconds:8.2f} s  {seconds / base:6.2f} x  {peak:6.0f} MiB")
+        say(f"  {what:24} {seconds:8.2f} s  {seconds / base:6.2f} x  {peak:6.0f} MiB")
     return found
 
 
@@ -174,7 +156,7 @@ def missed(sizes: Sequence[dict[str, Numbers]]) -> list[str]:
             found.append(what)
 
     last = sizes[-1]
-    base = last["yaml-only"]["seconds"]
+    base = last["libyaml"]["seconds"]
     most("planning against libyaml", last["planning"]["seconds"] / base, MOST_PLANNING)
     most("whole against libyaml", last["whole"]["seconds"] / base, MOST_WHOLE)
     most("memory of the whole, MiB", last["whole"]["mib"], MOST_MEMORY)
