@@ -20,7 +20,8 @@ class Order:
             raise BadOrder("", "two steps have one id")
         line = sequence.steps
         if not self._stands(sequence):
-            self._soft_orders_agree(sequence)
+            if any(step.behind for step in sequence.steps):
+                self._soft_orders_agree(sequence)
             line = self._sorted(sequence)
         self.place = {step.id: place for place, step in enumerate(line)}
         self._known: dict[tuple[str, str], bool] = {}
