@@ -69,36 +69,52 @@ class _Carrier:
             heapq.heappush(heap, (self.rank[task], task))
 
     def _start_what_can(self) -> None:
-        while True:
-            full = self.spoken >= self.tasks.width
-            heaps = [h for h in (self.ready_by_hand, None if full else self.ready) if h]
-            if not heaps:
-                return
-            task = heapq.heappop(min(heaps))[1]
-            device = self.tasks.device[task]
-            if device in self.busy:
-                self.aside.setdefault(device, []).append(task)
+        length, device, busy = self.tasks.length, self.tasks.device, self.busy
+        ready, running, now = self.ready, self.running, self.now
+        while self.ready_by_hand:
+            self._start_by_hand()
+        while ready and self.spoken < self.tasks.width:
+            task = heapq.heappop(ready)[1]
+            own = device[task]
+            if own in busy:
+                self.aside.setdefault(own, []).append(task)
                 continue
-            self.busy.add(device)
-            self.spoken += not self.tasks.by_hand[task]
-            self.start[task] = self.now
-            heapq.heappush(self.running, (self.now + self.tasks.length[task], task))
+            busy.add(own)
+            self.spoken += 1
+            self.start[task] = now
+            heapq.heappush(running, (now + length[task], task))
+
+    def _start_by_hand(self) -> None:
+        """Start, or set aside, the first task by hand, unless its device has a more urgent one."""
+        entry = heapq.heappop(self.ready_by_hand)
+        device = self.tasks.device[entry[1]]
+        spoken = [task for _, task in self.ready if self.tasks.device[task] == device]
+        if self.spoken < self.tasks.width and any(self.rank[t] < entry[0] for t in spoken):
+            self.aside.setdefault(device, []).append(entry[1])
+            return
+        if device in self.busy:
+            self.aside.setdefault(device, []).append(entry[1])
+            return
+        self.busy.add(device)
+        self.start[entry[1]] = self.now
+        heapq.heappush(self.running, (self.now + self.tasks.length[entry[1]], entry[1]))
 
     def _end_next(self) -> int:
         """Go on to the next end of a task, and end all that end then; how many."""
-        self.now = self.running[0][0]
+        running, shut, aside = self.running, self.shut, self.aside
+        now = self.now = running[0][0]
         ended = 0
-        while self.running and self.running[0][0] == self.now:
-            task = heapq.heappop(self.running)[1]
+        while running and running[0][0] == now:
+            task = heapq.heappop(running)[1]
             ended += 1
             self.done[task] = True
             self.spoken -= not self.tasks.by_hand[task]
             device = self.tasks.device[task]
             self.busy.discard(device)
-            for other in self.aside.pop(device, ()):
+            for other in aside.pop(device, ()):
                 self._may_start(other)
             for then in self.opens[task]:
-                self.shut[then] -= 1
-                if not self.shut[then]:
+                shut[then] -= 1
+                if not shut[then]:
                     self._may_start(then)
         return ended

@@ -6,9 +6,10 @@ lets the silences cost less, all else being placed anew.
 """
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from orchestrator.planning.ordering.placing import FAR, Placing
+from orchestrator.planning.ordering.tasks import Tasks
 
 CHOICES = 3
 
@@ -92,28 +93,22 @@ def _after(placing: Placing, order: list[int], off: int, first: int | None) -> l
     return [*order[:here], *kept, *moved, *order[there + 1 :]]
 
 
-def hold_roughly(placing: Placing, order: Sequence[int]) -> tuple[list[int], dict[int, int]]:
-    """Pin every disable at the last end of a task before the time wanted for it, in one go.
+def hold_roughly(
+    tasks: Tasks, start: Sequence[int], wanted: Mapping[int, int]
+) -> tuple[list[int], dict[int, int]]:
+    """The order of ``start``, and for each disable the last task that ends by the time ``wanted``.
 
-    For parts with so many tasks that nothing can be tried out.
+    For parts with so many tasks that nothing can be tried out. Nothing ends later for it: every
+    disable starts by the time given, so all that follows starts by its ``start``.
     """
-    tasks = placing.tasks
-    first, following = placing.earliest(order)
-    late = placing.later_start(order, first, following)
-    offs = {off for off, _, _ in tasks.silences if not placing.fixed[off]}
-    start, _ = placing.earliest(order, {off: late[off] for off in offs})
-    place = {task: number for number, task in enumerate(order)}
-    now = sorted(order, key=lambda task: (start[task], place[task]))
-    ends = sorted(
-        (start[task] + tasks.length[task], start[task], place[task], task) for task in now
-    )
+    place = sorted(range(len(start)), key=lambda task: (start[task], task in wanted, task))
+    rank = {task: number for number, task in enumerate(place)}
+    ends = sorted((start[task] + tasks.length[task], rank[task], task) for task in place)
     waits: dict[int, int] = {}
-    for off in sorted(offs, key=lambda task: place[task]):
-        at = bisect_right(ends, (start[off], start[off], place[off], off)) - 1
-        while at >= 0 and ends[at][1:3] >= (start[off], place[off]):
+    for off, time in wanted.items():
+        at = bisect_right(ends, (time, FAR, 0)) - 1
+        while at >= 0 and ends[at][1] >= rank[off]:
             at -= 1
-        if at >= 0 and ends[at][0] > first[off]:
-            waits[off] = ends[at][3]
-    for off in offs:
-        placing.pin(off, waits.get(off))
-    return now, waits
+        if at >= 0:
+            waits[off] = ends[at][2]
+    return place, waits

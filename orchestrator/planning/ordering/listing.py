@@ -11,9 +11,13 @@ from collections.abc import Sequence
 from orchestrator.planning.ordering.tasks import Tasks
 
 
-def listed(tasks: Tasks, late: Sequence[int]) -> list[int]:
-    """The order of starts, given an order ``late`` that agrees with the tasks."""
-    return _List(tasks, late).work()
+def listed(tasks: Tasks, late: Sequence[int]) -> tuple[list[int], list[int]]:
+    """The order of starts, and the starts, given an order ``late`` that agrees with the tasks.
+
+    At most as many tasks run at once as the width allows, by hand or not.
+    """
+    listing = _List(tasks, late)
+    return listing.work(), listing.start
 
 
 class _List:
@@ -29,7 +33,7 @@ class _List:
         for number, task in enumerate(late):
             place[task] = number
         self._hold_back(offs, place)
-        self.place = place
+        self.start = [0] * len(late)
         self.ready: list[tuple[int, int]] = []
         self.aside: dict[int, list[tuple[int, int]]] = {}
 
@@ -58,7 +62,7 @@ class _List:
                 heapq.heappush(self.ready, (self.urgency[task], task))
         now = 0
         while self.ready or running:
-            while self.ready:
+            while self.ready and len(busy) < self.tasks.width:
                 entry = heapq.heappop(self.ready)
                 device = self.tasks.device[entry[1]]
                 if device in busy:
@@ -66,6 +70,7 @@ class _List:
                     continue
                 busy.add(device)
                 order.append(entry[1])
+                self.start[entry[1]] = now
                 heapq.heappush(running, (now + self.tasks.length[entry[1]], entry[1]))
             now = self._end(running, busy)
         return order

@@ -55,3 +55,11 @@ def tasks_of(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) ->
         silences=tuple(silences),
         width=max(width, 1),
     )
+
+
+def ranks(order: Sequence[int]) -> list[int]:
+    """The place of each task in ``order``."""
+    place = [0] * len(order)
+    for number, task in enumerate(order):
+        place[task] = number
+    return place
