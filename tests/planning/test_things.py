@@ -1,5 +1,11 @@
 from orchestrator.facility.found import SourceState
-from orchestrator.planning.things import heard_things, source_things, thing_words, things_of
+from orchestrator.planning.things import (
+    each_thing,
+    heard_things,
+    source_things,
+    thing_words,
+    things_of,
+)
 from tests.planning.scenes import group
 
 
@@ -50,3 +56,14 @@ def test_a_pointer_hears_on_each_network_of_its_device() -> None:
 def test_a_thing_in_words() -> None:
     """As hazards name it."""
     assert thing_words(("number", "media", 311)) == "number 311 on media"
+
+
+def test_things_by_leg_are_the_things_of_a_source() -> None:
+    """Number and group, leg by leg; a number stands twice where two legs are on one network."""
+    assert each_thing(("a", None, "b"), 311, ("g", "h")) == [
+        ("number", "a", 311),
+        ("group", "a", "g"),
+        ("number", "b", 311),
+    ]
+    assert each_thing(("a", "a"), 311, ()) == [("number", "a", 311)] * 2
+    assert source_things(("a", "a"), 311, ()) == {("number", "a", 311)}

@@ -225,6 +225,8 @@ def _bystander(move: Move, owner: str, things: list[Thing], scene: Scene) -> Haz
 def _two_takers(found: list[Move], takers: Mapping[Thing, list[int]]) -> Iterator[Hazard]:
     said: set[tuple[str, ...]] = set()
     for thing, who in takers.items():
+        if len(who) < 2:  # noqa: PLR2004 - one takes it, as it should be
+            continue
         names = tuple(sorted({found[index].subject for index in who}))
         if len(names) < 2 or names in said:  # noqa: PLR2004 - two make a clash
             continue

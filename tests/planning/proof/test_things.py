@@ -1,11 +1,12 @@
 from dataclasses import replace
 
+from orchestrator.facility.numbering import NumberRange
 from orchestrator.facility.step import Assigned, Sequence, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.proof.things import Things
 from orchestrator.planning.scene import Scene
 from tests.planning import hand
-from tests.planning.scenes import Box, address, group
+from tests.planning.scenes import MEDIA, NUMBERING, Box, address, group
 
 K = StepKind
 
@@ -143,3 +144,22 @@ def test_an_address_left_without_confirm_is_never_free() -> None:
     (hazard,) = Things(hand.case(where, wrong)).found()
     assert (hazard.rule, hazard.where) == ("H2", (hand.step(wrong, K.READDRESS, "a").id, "b"))
     assert hazard.what.endswith("let go of it")
+
+
+def test_a_number_lent_many_times_is_held_in_turn() -> None:
+    """Six rings borrow one transit number one after another; any two out of turn are told."""
+    boxes = {}
+    for ring in range(6):
+        one, other = 311 + 2 * ring, 312 + 2 * ring
+        sources = {"x": (one, True), "y": (other, True)}
+        wants = {"x": (other, None), "y": (one, None)}
+        boxes[f"d{ring}"] = Box(31 + ring, sources=dict(sources), wants=dict(wants))
+    media = replace(MEDIA, numbering=replace(NUMBERING, transit=NumberRange(2990, 2990)))
+    where, sequence = hand.safe(boxes, media=media)
+    assert _found(where, sequence) == []
+    loans = [s for s in sequence.steps if s.kind is K.RENUMBER and str(s.wanted) == "2990"]
+    homes = {s.id for s in sequence.steps if s.kind is K.RENUMBER and str(s.as_found) == "2990"}
+    assert len(loans) == len(homes) == 6
+    for loan in loans[1:]:
+        early = replace(loan, after=tuple(name for name in loan.after if name not in homes))
+        assert ("H1", loan.id) in {one[:2] for one in _found(where, hand.changed(sequence, early))}
