@@ -9,6 +9,7 @@
     │     ├── Unreachable    nothing answered
     │     ├── SignInRefused  401 or 403
     │     ├── Rejected       4xx, with the device's own words
+    │     ├── OtherHand      412: another hand changed it since it was read
     │     ├── Busy           423, 429 or 503, with its Retry-After
     │     ├── Broken         5xx, or an answer that makes no sense
     │     ├── OutcomeUnknown a write was sent; no answer says what became of it
@@ -97,6 +98,10 @@ class Rejected(DeviceError):
     status: int = 0
 
 
+class OtherHand(DeviceError):
+    """What was to be changed is no longer as it was read (412): nothing was overwritten."""
+
+
 @dataclass
 class Busy(DeviceError):
     """The device asks for patience (423, 429, 503); ``retry_after_s`` if it said how long."""
@@ -151,6 +156,7 @@ _FIXES: dict[type[DeviceError], str] = {
     SignInRefused: "check the secret with 'cutsheet credential test', or set it with "
     "'cutsheet credential add'",
     Rejected: "read the device's words above; the wanted value or the device description is wrong",
+    OtherHand: "find out who else works on the device; then survey again, and plan anew",
     Busy: "wait and run it again; another person or program may be working on the device",
     Broken: "look at the device itself; if it is well, correct its device description",
     OutcomeUnknown: "run 'cutsheet resume': it reads the device before it does anything else",
@@ -162,6 +168,7 @@ _SAYS: dict[type[DeviceError], str] = {
     Unreachable: "does not answer",
     SignInRefused: "refused the sign-in",
     Rejected: "refused the request",
+    OtherHand: "was changed by another hand",
     Busy: "asks to wait",
     Broken: "gave an answer that can't be used",
     OutcomeUnknown: "was sent a change and did not say what became of it",

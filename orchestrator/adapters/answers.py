@@ -9,6 +9,7 @@ status                  to a read                to a write
 401, 403                SignInRefused            SignInRefused
 408, 423, 425, 429,     Busy                     Busy
 503
+412                     Rejected                 OtherHand: the precondition failed, not done
 other 4xx               Rejected                 Rejected
 501, 505                Broken                   Rejected: the device can't do such a thing
 other 5xx               Broken                   OutcomeUnknown: it may have failed half-way
@@ -30,6 +31,7 @@ from orchestrator.errors import (
     Broken,
     Busy,
     DeviceError,
+    OtherHand,
     OutcomeUnknown,
     Rejected,
     SignInRefused,
@@ -42,6 +44,7 @@ MOST_WORDS = 200
 _MOST_READ = 4000
 _SIGN_IN = frozenset({401, 403})
 _BUSY = frozenset({408, 423, 425, 429, 503})
+_OVERTAKEN = frozenset({412})
 _ELSEWHERE = frozenset({307, 308})
 _CANNOT = frozenset({501, 505})
 _MEMBERS = ("problem", "error", "message", "detail", "reason", "description")
@@ -65,9 +68,35 @@ def judge(
         return Busy(*at, said, retry_after_s(response.headers.get("retry-after", ""), now))
     if status < 400:  # noqa: PLR2004 - RFC 9110, 15.4
         return _redirected(request, status, at)
-    if status < 500 or (status in _CANNOT and not request.reads):  # noqa: PLR2004 - RFC 9110, 15.5
+    if request.reads:
+        return Rejected(*at, said, status) if status < 500 else Broken(*at, said)  # noqa: PLR2004 - RFC 9110, 15.5
+    return _not_written(request, status, at, said)
+
+
+def _not_written(request: Request, status: int, at: tuple[str, str, str], said: str) -> DeviceError:
+    if status in _OVERTAKEN | request.overtaken:
+        return OtherHand(*at, said)
+    if status < 500 or status in _CANNOT:  # noqa: PLR2004 - RFC 9110, 15.5
         return Rejected(*at, said, status)
-    return Broken(*at, said) if request.reads else OutcomeUnknown(*at, said)
+    return OutcomeUnknown(*at, said)
+
+
+def judge_sign_in(
+    request: Request, response: Response, party: Party, redact: Redact
+) -> DeviceError:
+    """The error that a sign-in is which had to come before ``request`` and was not taken.
+
+    ``request`` itself was never sent, so a write is surely not done.
+    """
+    at = (party.device, party.address, request.doing)
+    said = f"at the sign-in, {_said(response, redact)}"
+    if response.status < 400:  # noqa: PLR2004 - RFC 9110, 15.5
+        said = f"at the sign-in, {response.status}, and no cookie was set"
+    if response.status in _BUSY:
+        return Busy(*at, said, retry_after_s(response.headers.get("retry-after", "")))
+    if response.status >= 500 and request.reads:  # noqa: PLR2004 - RFC 9110, 15.6
+        return Broken(*at, said)
+    return SignInRefused(*at, said)
 
 
 def _redirected(request: Request, status: int, at: tuple[str, str, str]) -> DeviceError:
@@ -112,10 +141,22 @@ def _member(said: Json) -> str:
         return ""
     details = [said[name] for name in ("title", "detail") if isinstance(said.get(name), str)]
     if "title" in said and details:
-        return ": ".join(details)
+        return ": ".join([*details, *_each(said.get("errors"))])
     short = next((said[name] for name in _MEMBERS if isinstance(said.get(name), str)), "")
     debug = said.get("debug")
     return f"{short}: {debug}" if short and debug and isinstance(debug, str) else short
+
+
+def _each(errors: Json) -> list[str]:
+    """The details of several problems, with where they lie (RFC 9457, section 3)."""
+    if not isinstance(errors, list):
+        return []
+    found = [each for each in errors if isinstance(each, dict)]
+    return [
+        " at ".join(each[name] for name in ("detail", "pointer") if isinstance(each.get(name), str))
+        for each in found
+        if isinstance(each.get("detail"), str)
+    ]
 
 
 def retry_after_s(value: str, now: datetime | None = None) -> float | None:

@@ -1,16 +1,17 @@
 """The dialect of a device description: a REST device spoken to without code."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 
-from orchestrator.adapters import states, values
+from orchestrator.adapters import as_found, bodies, states, values, whole
 from orchestrator.adapters.entries import Entry, entries
 from orchestrator.adapters.json_pointer import Unusable, document
 from orchestrator.adapters.messages import Exchange, Party, Request
-from orchestrator.adapters.template import fill_body, fill_path
+from orchestrator.adapters.template import fill_path, names_in
 from orchestrator.adapters.values import Unwritable
 from orchestrator.adapters.wishes import Wish, doing, wish
-from orchestrator.errors import Broken, Rejected
+from orchestrator.errors import Broken, OtherHand, Rejected
 from orchestrator.facility.description import Description, Json, Read
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step
@@ -19,6 +20,7 @@ from orchestrator.facility.wanted import SettingValue
 from orchestrator.running.protocols import EVERYTHING, Part
 
 IDENTITY = "identity"
+JSON = "application/json"
 _Documents = dict[str, Json]
 
 
@@ -27,7 +29,8 @@ class Declared:
 
     ``sources`` and ``destinations`` map the plan's names to the device's own; what they don't
     name keeps the device's own name. The keys that a write needs are remembered from the last
-    read of that part.
+    read of that part. ``number_of`` gives the number of a group, for a device that knows its
+    sources by their groups alone.
     """
 
     def __init__(
@@ -37,9 +40,11 @@ class Declared:
         *,
         sources: Mapping[str, str] | None = None,
         destinations: Mapping[str, str] | None = None,
+        number_of: Callable[[str], int | None] | None = None,
     ) -> None:
         self._description = description
         self._party = party
+        self._number_of = number_of or (lambda _: None)
         self._names = {Part.SOURCES: _turned(sources), Part.DESTINATIONS: _turned(destinations)}
         self._keys: dict[Part, dict[str, Json]] = {}
 
@@ -69,19 +74,67 @@ class Declared:
         Raises:
             Rejected: the description has no rule for it; nothing was sent.
             Broken: the device's own entry could not be read; nothing was written.
+            OtherHand: it is no longer as the step found it; nothing was written.
         """
-        with self._writing(doing(step)):
+        what = doing(step)
+        with self._writing(what):
             asked = wish(self._description, step)
-        given = {**asked.given, **(yield from self._filled(asked, doing(step)))}
-        with self._writing(doing(step)):
-            request = Request(
-                method=asked.rule.method,
-                path=fill_path(asked.rule.path, given),
-                doing=doing(step),
-                body=fill_body(asked.rule.body, given),
-                content_type=asked.rule.content_type,
-            )
+        if asked.rule.whole:
+            yield (yield from self._whole(asked, what))
+            return
+        given = {**asked.given, **(yield from self._filled(asked, asked.missing, what))}
+        with self._writing(what):
+            request = self._request(asked, given, bodies.fill(asked.rule, given), what)
         yield request
+
+    def _request(self, asked: Wish, given: Mapping[str, Json], body: Json, what: str) -> Request:
+        rule = asked.rule
+        return Request(
+            method=rule.method,
+            path=fill_path(rule.path, given),
+            doing=what,
+            body=body,
+            content_type=rule.content_type,
+            overtaken=frozenset({409}) if bodies.tests_first(rule) else frozenset(),
+        )
+
+    def _whole(self, asked: Wish, what: str) -> Exchange[Request]:
+        """The write of a whole object: as it stands now, with the changed members put in."""
+        rule = asked.rule
+        inner = asked.missing & names_in(rule.path)
+        given = {**asked.given, **(yield from self._filled(asked, inner, what))}
+        with self._writing(what):
+            path = fill_path(rule.path, given)
+        response = yield Request(method="GET", path=path, doing=what)
+        read = self._read_of(asked)
+        with self._reading(what, replace(read, get=path)):
+            held = document(response.body)
+            tag = (("If-Match", whole.entity_tag(response.headers)),) if rule.if_match else ()
+            entry = self._entry_in(asked, read, held, path)
+            now = as_found.now(entry, read.fields, frozenset(asked.found), self.traits.hears)
+            rest = {n: states.written(entry, read.fields, n) for n in asked.missing - inner}
+        if changed := whole.differing(now, asked.found, asked.wanted):
+            said = f"its {changed[0]} is no longer as found"
+            raise OtherHand(self._party.device, self._party.address, what, said)
+        with self._writing(what):
+            members = bodies.fill(replace(rule, content_type=JSON), {**given, **rest})
+            body = bodies.shaped(whole.put_in(held, entry.pointer, members), rule.content_type)
+            return replace(self._request(asked, given, body, what), headers=tag)
+
+    def _read_of(self, asked: Wish) -> Read:
+        if asked.part is Part.SETTINGS:
+            return self._description.settings[asked.name or ""]
+        return self._description.reads[asked.part]
+
+    def _entry_in(self, asked: Wish, read: Read, held: Json, path: str) -> Entry:
+        """The entry in what was read: one of all, where that is what is written back."""
+        name = asked.name or ""
+        if path != read.get or asked.part is Part.SETTINGS:
+            return Entry(name=name, key=name, value=held, pointer="")
+        found = entries(read, held, self._names.get(asked.part, {}))
+        if name not in found:
+            raise Unusable(f"there is no '{name}' among its {asked.part}")
+        return found[name]
 
     def _identity(self, seen: _Documents) -> Exchange[Identity]:
         read = self._description.reads[IDENTITY]
@@ -99,8 +152,21 @@ class Declared:
         held = yield from self._fetch(read, what, seen)
         with self._reading(what, read):
             found = entries(read, held, self._names.get(part, {}))
+        for name, entry in found.items():
+            found[name] = yield from self._with_elsewhere(entry, read, what, seen)
         self._keys[part] = {name: entry.key for name, entry in found.items()}
         return found
+
+    def _with_elsewhere(
+        self, entry: Entry, read: Read, what: str, seen: _Documents
+    ) -> Exchange[Entry]:
+        """``entry`` with the documents in which some of its values stand instead."""
+        others: dict[str, Json] = {}
+        for place in sorted({at.get for at in read.fields.values() if at.get is not None}):
+            with self._reading(what, replace(read, get=place)):
+                path = fill_path(place, {"key": entry.key})
+            others[place] = yield from self._fetch(replace(read, get=path), what, seen)
+        return replace(entry, elsewhere=others) if others else entry
 
     def _settings(self, seen: _Documents) -> Exchange[dict[str, SettingValue]]:
         found: dict[str, SettingValue] = {}
@@ -139,7 +205,11 @@ class Declared:
                 interfaces[name] = states.interface(entry, reads[Part.INTERFACES].fields)
         for name, entry in found[Part.SOURCES].items():
             with self._reading("reading its sources", reads[Part.SOURCES]):
-                sources[name] = states.source(entry, reads[Part.SOURCES].fields, traits.legs)
+                fields = reads[Part.SOURCES].fields
+                source = states.source(entry, fields, traits.legs)
+                if "number" not in fields and source.groups and source.groups[0] is not None:
+                    source = replace(source, number=self._number_of(source.groups[0]))
+                sources[name] = source
         for name, entry in found[Part.DESTINATIONS].items():
             with self._reading("reading its destinations", reads[Part.DESTINATIONS]):
                 fields = reads[Part.DESTINATIONS].fields
@@ -153,9 +223,8 @@ class Declared:
             unsaved=unsaved,
         )
 
-    def _filled(self, asked: Wish, what: str) -> Exchange[dict[str, Json]]:
+    def _filled(self, asked: Wish, missing: frozenset[str], what: str) -> Exchange[dict[str, Json]]:
         """What the rule asks for beyond the step: the key, or values as they stand now."""
-        missing = asked.missing
         if not missing:
             return {}
         if asked.part is Part.SETTINGS:
@@ -200,7 +269,7 @@ class Declared:
     def _reading(self, what: str, read: Read) -> Iterator[None]:
         try:
             yield
-        except Unusable as why:
+        except (Unusable, Unwritable) as why:
             said = f"GET {read.get}: {why}"
             raise Broken(self._party.device, self._party.address, what, said) from None
 

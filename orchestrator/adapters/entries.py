@@ -1,7 +1,7 @@
 """The entries of an answer: the list or the object of sources, destinations, interfaces."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from orchestrator.adapters.json_pointer import Unusable, pick, token
@@ -15,12 +15,16 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """One entry: its name, the device's key for it, its value, and the pointer to it."""
+    """One entry: its name, the device's key for it, its value, and the pointer to it.
+
+    ``elsewhere`` holds the documents in which some of its values stand instead, by their paths.
+    """
 
     name: str
     key: Json
     value: Json
     pointer: str
+    elsewhere: Mapping[str, Json] = field(default_factory=dict)
 
     def field(self, at: Pick, read: Callable[[Pick, Json], T]) -> T:
         """Read the value at ``at`` by ``read``.
@@ -28,15 +32,18 @@ class Entry:
         Raises:
             Unusable: it is not there, or makes no sense; the pointer is named.
         """
+        value, place = self.value, self.pointer + at.at
+        if at.get is not None:
+            value, place = self.elsewhere.get(at.get), f"{at.at} of GET {at.get}"
         try:
-            raw = pick(self.value, at.at)
+            raw = pick(value, at.at)
         except Unusable:
-            raise Unusable(f"there is no value at {self.pointer}{at.at}") from None
+            raise Unusable(f"there is no value at {place}") from None
         try:
             return read(at, raw)
         except Unusable as why:
             words = str(why)
-        raise Unusable(f"at {self.pointer}{at.at}, {words}")
+        raise Unusable(f"at {place}, {words}")
 
 
 def entries(read: Read, document: Json, names: Mapping[str, str]) -> dict[str, Entry]:
@@ -65,11 +72,13 @@ def _each(read: Read, document: Json) -> Iterator[tuple[Json, Json, str]]:
     if isinstance(held, dict):
         pairs = list(held.items())
     elif isinstance(held, list):
-        pairs = list(enumerate(held))
+        pairs = list(enumerate(held, read.first))
     else:
         raise Unusable(f"there is neither a list nor an object at {read.entries}")
-    for index, value in pairs:
-        pointer = read.entries + token(index)
+    for place, (index, value) in enumerate(pairs):
+        if value is None:
+            continue  # a slot where nothing is
+        pointer = read.entries + token(index if isinstance(held, dict) else place)
         yield index if read.key is None else _key(value, read.key, pointer), value, pointer
 
 

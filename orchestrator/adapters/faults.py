@@ -9,15 +9,24 @@ installed library has one that does not.
 """
 
 from enum import Enum
+from typing import Any
 
 import httpx
 
-from orchestrator.adapters.messages import Party, Request
+from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable
 
 
 class TooLarge(Exception):
     """An answer is larger than is believed. Stays inside this package."""
+
+
+class NotSignedIn(Exception):
+    """The device did not take a sign-in, so nothing else was sent. Stays inside this package."""
+
+    def __init__(self, response: Response) -> None:
+        super().__init__()
+        self.response = response
 
 
 class Stage(Enum):
@@ -26,6 +35,33 @@ class Stage(Enum):
     UNKNOWN = "unknown"
     DIALLING = "dialling"
     SENT = "sent"
+
+
+JOURNEY = "journey"
+"""The name under which a request of the library carries its journey."""
+
+
+class Journey:
+    """How far a request got, from the events that the library gives.
+
+    ``signing_in``: what is under way is a sign-in that has to come first, not the request itself.
+    """
+
+    def __init__(self) -> None:
+        self.signing_in = False
+        self._stage = Stage.UNKNOWN
+
+    @property
+    def stage(self) -> Stage:
+        """How far the request itself got."""
+        return Stage.DIALLING if self.signing_in else self._stage
+
+    async def note(self, event: str, _info: dict[str, Any]) -> None:
+        """Note an event of the library."""
+        if event.endswith("connect_tcp.started"):
+            self._stage = Stage.DIALLING
+        elif event.endswith("send_request_headers.started"):
+            self._stage = Stage.SENT
 
 
 BEFORE: dict[type[Exception], str] = {

@@ -91,7 +91,12 @@ def pick(value: Json, pointer: str) -> Json:
 
 def token(key: object) -> str:
     """``key`` as one escaped token of a pointer (RFC 6901, section 3), with its slash."""
-    return "/" + str(key).replace("~", "~0").replace("/", "~1")
+    return "/" + escaped(str(key))
+
+
+def escaped(text: str) -> str:
+    """``text`` as it may stand inside a token of a pointer (RFC 6901, section 3)."""
+    return text.replace("~", "~0").replace("/", "~1")
 
 
 def same(one: Json, other: Json) -> bool:

@@ -24,7 +24,8 @@ class Request:
 
     ``path`` starts with a slash and may hold a query. ``doing`` says in words what it is for
     ("reading its sources"). ``body`` None: no body. ``also_fine`` are statuses beside 2xx that
-    the dialect wants to see itself. ``port``: another port of the same device, where a part
+    the dialect wants to see itself. ``overtaken`` are statuses beside 412 by which the device
+    says that another hand was faster. ``port``: another port of the same device, where a part
     of what it offers stands; None: the port that it was opened at.
     """
 
@@ -35,6 +36,7 @@ class Request:
     content_type: str = "application/json"
     headers: tuple[tuple[str, str], ...] = ()
     also_fine: frozenset[int] = field(default=frozenset())
+    overtaken: frozenset[int] = field(default=frozenset())
     port: int | None = None
 
     @property

@@ -54,7 +54,9 @@ def make_opener(
             party,
             f"{description.scheme}://{address}:{description.port}",
             timeout_s=description.timeout_s,
-            auth=sign_in(description.sign_in, secret, name, description.key_header),
+            auth=sign_in(
+                description.sign_in, secret, name, description.key_header, description.session
+            ),
             secret=secret,
             dial=target_of(connect, address),
             network=network,
@@ -64,11 +66,21 @@ def make_opener(
             party,
             sources=_slots(planned.sources),
             destinations=_slots(planned.destinations),
+            number_of=_number_of(plan, planned, address),
         )
         gate = gates.of(device, description.traits.requests_at_once)
         return RestDevice(dialect, transport, patience=patience, gate=gate)
 
     return opener
+
+
+def _number_of(plan: Plan, device: Device, address: str) -> Callable[[str], int | None] | None:
+    """The plan's rule from group to number, where the device stands; on a bench, where it will."""
+    for place in (address, device.address):
+        network = plan.network_of(place)
+        if network is not None and network.numbering is not None:
+            return network.numbering.number_of
+    return None
 
 
 def planned_device(plan: Plan, device: str) -> Device:

@@ -4,12 +4,14 @@ import base64
 import html
 import json
 import logging
+import re
 from collections.abc import Iterator
 from urllib.parse import quote, quote_plus
 
 from orchestrator.facility.secret import Secret
 
 HIDDEN = "(secret)"
+_SET_COOKIE = re.compile(r"(?i)(set-cookie'?,? ?(?:b?['\"]|: ?))[^'\"\r\n]*")
 _LOGGERS = ("httpx", "httpcore.connection", "httpcore.http11", "httpcore.http2", "httpcore.proxy")
 
 
@@ -19,8 +21,14 @@ class Redactor:
     def __init__(self, secret: Secret | None) -> None:
         word = secret.reveal() if secret else ""
         pair = f"{secret.user}:{word}" if secret and secret.user else ""
-        forms = {form for text in (word, pair) if text for form in _forms(text)}
-        self._forms = sorted(forms, key=len, reverse=True)
+        self._forms: list[str] = []
+        self.learn(word)
+        self.learn(pair)
+
+    def learn(self, word: str) -> None:
+        """Take ``word`` out too from now on: a cookie that stands for the secret."""
+        if word:
+            self._forms = sorted({*self._forms, *_forms(word)}, key=len, reverse=True)
 
     def __call__(self, text: str) -> str:
         """``text`` without the secret."""
@@ -77,7 +85,8 @@ class LogGuard(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         """Let every record pass, with the secret taken out of its text."""
-        record.msg, record.args = self._redact(record.getMessage()), ()
+        text = _SET_COOKIE.sub(rf"\1{HIDDEN}", self._redact(record.getMessage()))
+        record.msg, record.args = text, ()
         return True
 
     def stand(self) -> None:

@@ -1,6 +1,7 @@
 """How requests are signed: the schemes of a device description.
 
-Basic is RFC 7617, Digest RFC 7616, Bearer RFC 6750 (in the header, never in the URL).
+Basic is RFC 7617, Digest RFC 7616, Bearer RFC 6750 (in the header, never in the URL); for signing
+in by a cookie see ``session``.
 """
 
 import unicodedata
@@ -8,8 +9,10 @@ from collections.abc import Generator
 
 import httpx
 
+from orchestrator.adapters.session import SessionSignIn
+from orchestrator.adapters.template import names_in
 from orchestrator.errors import NoSecret
-from orchestrator.facility.description import SignIn
+from orchestrator.facility.description import SignIn, WriteRule
 from orchestrator.facility.secret import Secret
 
 _Flow = Generator[httpx.Request, httpx.Response, None]
@@ -47,14 +50,20 @@ class DigestSignIn(httpx.DigestAuth):
             raise httpx.ProtocolError("unknown challenge")
 
 
-def sign_in(kind: SignIn, secret: Secret, name: str, key_header: str) -> httpx.Auth | None:
+def sign_in(
+    kind: SignIn, secret: Secret, name: str, key_header: str, session: WriteRule | None = None
+) -> httpx.Auth | None:
     """Make what signs requests. ``name`` is the credential's name, for what is said of it.
+
+    ``session`` is the request that signs in, where a cookie then does.
 
     Raises:
         NoSecret: the secret can't be used for this kind of sign-in.
     """
-    _check(kind, secret, name)
+    _check(kind, secret, name, session)
     match kind:
+        case SignIn.SESSION:
+            return SessionSignIn(session or WriteRule(method="POST", path="/"), secret)
         case SignIn.BASIC:
             return httpx.BasicAuth(secret.user, secret.reveal())
         case SignIn.DIGEST:
@@ -67,11 +76,17 @@ def sign_in(kind: SignIn, secret: Secret, name: str, key_header: str) -> httpx.A
             return None
 
 
-def _check(kind: SignIn, secret: Secret, name: str) -> None:
+def _check(kind: SignIn, secret: Secret, name: str, session: WriteRule | None) -> None:
+    if kind is SignIn.SESSION and not secret.user and "user" in _asked(session):
+        raise _unfit(name, f"has no user name, and the device signs in by {kind}")
     if kind in (SignIn.BASIC, SignIn.DIGEST):
         _check_pair(kind, secret, name)
     elif kind in (SignIn.BEARER, SignIn.API_KEY):
         _check_key(kind, secret, name)
+
+
+def _asked(session: WriteRule | None) -> frozenset[str]:
+    return frozenset() if session is None else names_in(session.body)
 
 
 def _check_pair(kind: SignIn, secret: Secret, name: str) -> None:

@@ -36,7 +36,12 @@ def interface(entry: Entry, fields: Fields) -> InterfaceState:
 
 
 def source(entry: Entry, fields: Fields, legs: int) -> SourceState:
-    """One source. What the device description has no field for is unassigned, empty, enabled."""
+    """One source. What the device description has no field for is unassigned, empty, enabled.
+
+    A device that tells no group at all has no legs here: it is judged by its number alone.
+    """
+    if group_field(fields, 1) is None:
+        legs = 0
     return SourceState(
         number=entry.field(fields["number"], values.number) if "number" in fields else None,
         groups=tuple(_group(entry, fields, leg) for leg in range(1, legs + 1)),

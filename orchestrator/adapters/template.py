@@ -37,7 +37,7 @@ def fill_path(path: str, values: Mapping[str, Json]) -> str:
 
 
 def _segment(name: str, values: Mapping[str, Json]) -> str:
-    written = _text(name, _value(name, values))
+    written = scalar_text(name, _value(name, values))
     if written in ("", ".", ".."):
         raise Unwritable(f"'{written}' can't be part of a path")
     return quote(written, safe="")
@@ -60,7 +60,7 @@ def fill_body(body: Json, values: Mapping[str, Json]) -> Json:
 
 
 def _inside(text: str, values: Mapping[str, Json]) -> str:
-    return _PLACE.sub(lambda place: _text(place[1], _value(place[1], values)), text)
+    return _PLACE.sub(lambda place: scalar_text(place[1], _value(place[1], values)), text)
 
 
 def _value(name: str, values: Mapping[str, Json]) -> Json:
@@ -69,7 +69,12 @@ def _value(name: str, values: Mapping[str, Json]) -> Json:
     return values[name]
 
 
-def _text(name: str, value: Json) -> str:
+def scalar_text(name: str, value: Json) -> str:
+    """A single value as a text: figures and true or false as JSON writes them.
+
+    Raises:
+        Unwritable: it is no single value.
+    """
     if isinstance(value, str):
         return value
     if isinstance(value, bool | int | float):

@@ -1,25 +1,26 @@
 """One request to a device over HTTP, bounded in time and size.
 
 The deadline is for the whole request, answer included, however slowly it trickles. Redirects are
-not followed, no proxy is taken from the environment, no cookie is kept, and nothing is sent twice:
-but for a Digest challenge (RFC 7616), which the library answers once.
+not followed, no proxy is taken from the environment, no cookie is kept but that of a sign-in by
+cookie, and nothing is sent twice: but for a request that was answered with 401, which says that it
+was not done, and only once (a Digest challenge, RFC 7616; a cookie that is taken no more).
 """
 
 import asyncio
-import json
 import ssl
 from collections.abc import AsyncIterator
 from functools import cache
 from http.cookiejar import DefaultCookiePolicy
-from typing import Any
 
 import httpx
 
 from orchestrator.adapters import answers, faults
+from orchestrator.adapters.bodies import encoded
 from orchestrator.adapters.dial import Dialled, Target
-from orchestrator.adapters.faults import Stage, TooLarge
+from orchestrator.adapters.faults import JOURNEY, Journey, NotSignedIn, TooLarge
 from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.adapters.redact import LogGuard, Redactor
+from orchestrator.adapters.session import SessionSignIn
 from orchestrator.errors import Rejected
 from orchestrator.facility.secret import Secret
 
@@ -60,6 +61,8 @@ class Transport:
         self._redact = Redactor(secret)
         self._guard = LogGuard(self._redact)
         self._guard.stand()
+        if isinstance(auth, SessionSignIn):
+            auth.learn = self._redact.learn
         inner = network or httpx.AsyncHTTPTransport(
             verify=tls or trusted(),
             trust_env=False,
@@ -81,11 +84,13 @@ class Transport:
         Raises:
             DeviceError: of the kind that the tables in ``answers`` and ``faults`` say.
         """
-        journey = _Journey()
+        journey = Journey()
         try:
             async with asyncio.timeout(self._timeout_s):
                 response = await self._exchange(request, journey)
             failure = answers.judge(request, response, self._party, self._redact)
+        except NotSignedIn as error:
+            failure = answers.judge_sign_in(request, error.response, self._party, self._redact)
         except faults.KNOWN as error:
             failure = faults.judge(error, journey.stage, request, self._party)
         # Raised out here, so that no library error with a signed request in it hangs on.
@@ -102,13 +107,13 @@ class Transport:
         await self._client.aclose()
         self._guard.leave()
 
-    async def _exchange(self, request: Request, journey: "_Journey") -> Response:
+    async def _exchange(self, request: Request, journey: Journey) -> Response:
         async with self._client.stream(
             request.method,
             self._url(request),
-            content=_content(request),
+            content=encoded(request.body, request.content_type),
             headers=_headers(request),
-            extensions={"trace": journey.note},
+            extensions={"trace": journey.note, JOURNEY: journey},
         ) as answer:
             body = b"".join([chunk async for chunk in answer.aiter_raw()])
             return Response(status=answer.status_code, headers=dict(answer.headers), body=body)
@@ -122,19 +127,6 @@ class Transport:
             raise Rejected(self._party.device, self._party.address, request.doing, said)
         port = self._base.port if request.port is None else request.port
         return self._base.copy_with(raw_path=path.encode("ascii"), port=port)
-
-
-class _Journey:
-    """Notes how far a request got, from the events that the library below gives."""
-
-    def __init__(self) -> None:
-        self.stage = Stage.UNKNOWN
-
-    async def note(self, event: str, _info: dict[str, Any]) -> None:
-        if event.endswith("connect_tcp.started"):
-            self.stage = Stage.DIALLING
-        elif event.endswith("send_request_headers.started"):
-            self.stage = Stage.SENT
 
 
 class _Bounded(httpx.AsyncBaseTransport):
@@ -183,12 +175,6 @@ class _BoundedStream(httpx.AsyncByteStream):
 def trusted() -> ssl.SSLContext:
     """TLS as this computer trusts it: certificates and names are verified. Made once."""
     return ssl.create_default_context()
-
-
-def _content(request: Request) -> bytes | None:
-    if request.body is None:
-        return None
-    return json.dumps(request.body, ensure_ascii=False, allow_nan=False).encode()
 
 
 def _headers(request: Request) -> list[tuple[str, str]]:

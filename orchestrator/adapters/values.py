@@ -1,11 +1,13 @@
 """One value between the device's way of writing it and ours.
 
-Reading goes: the way to say "unassigned", then the table of values, then the part of a compound
-text, then the digits. Writing goes the same way back.
+Reading goes: the way to say "unassigned", then the text around the value, then the table of values,
+then the part of a compound text, then the digits. Writing goes the same way back.
 """
 
+import json
 import math
 import re
+from collections.abc import Callable
 from ipaddress import AddressValueError, IPv4Address
 
 from orchestrator.adapters.json_pointer import Unusable, lone_surrogate, same, shown
@@ -14,6 +16,11 @@ from orchestrator.facility.wanted import SettingValue
 
 _FIGURES = re.compile(r"-?(0|[1-9][0-9]{0,17})")
 _MAX_PREFIX = 32
+_VALUE = "{value}"
+
+
+Reader = Callable[[Pick, Json], SettingValue | None]
+"""What reads one value."""
 
 
 class Unwritable(ValueError):
@@ -29,7 +36,7 @@ def number(pick: Pick, raw: Json) -> int | None:
     value = _read(pick, raw)
     if value is None:
         return None
-    if pick.digits is not None or pick.part is not None or pick.values:
+    if pick.digits is not None or pick.part is not None or pick.values or pick.within:
         value = _from_text(value)
     if isinstance(value, bool) or not isinstance(value, int):
         raise Unusable(f"{shown(raw)} is no number")
@@ -73,7 +80,12 @@ def scalar(pick: Pick, raw: Json) -> SettingValue:
     value = _read(pick, raw)
     if not isinstance(value, bool | int | float | str):
         raise Unusable(f"{shown(raw)} is no single value")
-    return _from_text(value) if pick.digits is not None else value
+    if pick.within is not None and isinstance(value, str) and not pick.values:
+        value = int(value) if _FIGURES.fullmatch(value) else value
+    if pick.digits is not None:
+        value = _from_text(value)
+    kept: SettingValue = value
+    return kept
 
 
 def address(pick: Pick, raw: Json) -> str | None:
@@ -115,6 +127,15 @@ def encode(pick: Pick, value: SettingValue | None) -> Json:
         return pick.unassigned
     if not _sayable(value):
         raise Unwritable("the value can't be put into JSON")
+    written = _encoded(pick, value)
+    return written if pick.within is None else pick.within.replace(_VALUE, _text(written))
+
+
+def _text(written: Json) -> str:
+    return written if isinstance(written, str) else json.dumps(written, ensure_ascii=False)
+
+
+def _encoded(pick: Pick, value: SettingValue) -> Json:
     if pick.values:
         return _mapped(pick, value)
     if pick.part is not None:
@@ -134,6 +155,8 @@ def _sayable(value: SettingValue) -> bool:
 def _read(pick: Pick, raw: Json) -> Json:
     if pick.has_unassigned and same(raw, pick.unassigned):
         return None
+    if pick.within is not None:
+        raw = _inner(pick.within, raw)
     if pick.values:
         return _unmapped(pick, raw)
     if raw is None:
@@ -143,6 +166,16 @@ def _read(pick: Pick, raw: Json) -> Json:
     if pick.digits is not None and not (isinstance(raw, str) and len(raw) == pick.digits):
         raise Unusable(f"{shown(raw)} is no text of {pick.digits} digits")
     return raw
+
+
+def _inner(within: str, raw: Json) -> str:
+    """The value's own text inside the text around it."""
+    head, _, tail = within.partition(_VALUE)
+    if not isinstance(raw, str) or len(raw) <= len(head) + len(tail):
+        raise Unusable(f"{shown(raw)} is not written as {within}")
+    if not raw.startswith(head) or not raw.endswith(tail):
+        raise Unusable(f"{shown(raw)} is not written as {within}")
+    return raw[len(head) : len(raw) - len(tail)]
 
 
 def _unmapped(pick: Pick, raw: Json) -> SettingValue:

@@ -1,9 +1,9 @@
 """What a step asks for, in the device's way of writing it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from orchestrator.adapters import values
+from orchestrator.adapters import as_found, values
 from orchestrator.adapters.states import group_field
 from orchestrator.adapters.template import names_in
 from orchestrator.adapters.values import Unwritable
@@ -32,19 +32,26 @@ class Wish:
     """One write to be made: by which rule, to which entry, and the values that the step gives.
 
     ``part`` is where the entry ``name`` is read; ``name`` None: the write is about no entry.
-    ``given`` holds the values by the names of their placeholders.
+    ``given`` holds the values by the names of their placeholders; ``found`` and
+    ``wanted`` are what the step found and wants, in our own values by the names of the fields.
     """
 
     rule: WriteRule
     part: Part
     name: str | None = None
     given: Mapping[str, Json] = field(default_factory=dict)
+    found: Mapping[str, SettingValue | None] = field(default_factory=dict)
+    wanted: Mapping[str, SettingValue | None] = field(default_factory=dict)
+
+    @property
+    def asked(self) -> frozenset[str]:
+        """The placeholders of the rule."""
+        return names_in(self.rule.path) | names_in(self.rule.body)
 
     @property
     def missing(self) -> frozenset[str]:
         """The placeholders that only the device can fill."""
-        asked = names_in(self.rule.path) | names_in(self.rule.body)
-        return asked - self.given.keys()
+        return self.asked - self.given.keys()
 
 
 def wish(description: Description, step: Step) -> Wish:
@@ -53,6 +60,25 @@ def wish(description: Description, step: Step) -> Wish:
     Raises:
         Unwritable: the device description has no rule for it, or no way to say its value.
     """
+    made = _wanted(description, step)
+    found = as_found.found_values(description, step)
+    fields = _fields(description, made.part, step.setting)
+    taken = as_found.placeholders(fields, found, made.asked)
+    lacking = {name for name in made.asked - taken.keys() if name.startswith(as_found.PREFIX)}
+    if lacking and made.part is not Part.SETTINGS:
+        raise Unwritable(f"the step does not say what '{min(lacking)}' is")
+    wanted = as_found.found_values(description, replace(step, as_found=step.wanted))
+    return replace(made, given={**made.given, **taken}, found=found, wanted=wanted)
+
+
+def _fields(description: Description, part: Part, setting: str | None) -> Mapping[str, Pick]:
+    if part is Part.SETTINGS:
+        return description.settings[setting or ""].fields
+    read = description.reads.get(part)
+    return {} if read is None else read.fields
+
+
+def _wanted(description: Description, step: Step) -> Wish:
     match step.kind, step.wanted:
         case ((StepKind.DISABLE | StepKind.ENABLE), _):
             return _switched(description, step)
@@ -102,6 +128,8 @@ def _renumbered(description: Description, step: Step, assigned: Assigned) -> Wis
         elif name.startswith("group_"):
             leg = _leg(name, assigned.groups)
             given[name] = _group(fields, leg, assigned.groups[leg - 1])
+    if any(assigned.groups) and group_field(fields, 1) is None:
+        raise Unwritable("the device tells no group, so none can be set")
     return Wish(rule=rule, part=Part.SOURCES, name=step.source, given=given)
 
 
@@ -141,8 +169,21 @@ def _readdressed(description: Description, step: Step, wanted: AddressValue) -> 
     given: dict[str, SettingValue | None] = {"address": wanted.address, "prefix": wanted.prefix}
     given["gateway"] = wanted.gateway
     fields = description.reads[Part.INTERFACES].fields
+    for name in ("prefix", "gateway"):
+        _refuse_unwritten(name, step, rule, fields)
     ours = _written(fields, given, rule)
     return Wish(rule=rule, part=Part.INTERFACES, name=wanted.interface, given=ours)
+
+
+def _refuse_unwritten(name: str, step: Step, rule: WriteRule, fields: Mapping[str, Pick]) -> None:
+    """A value that is read, is to change, and that the rule does not write."""
+    was, wanted = getattr(step.as_found, name, None), getattr(step.wanted, name)
+    written = name in names_in(rule.body) | names_in(rule.path)
+    if name in fields and was is not None and was != wanted and not written:
+        raise Unwritable(
+            f"the {name} is to change from {was} to {wanted}, and the device description's "
+            "readdress does not write it"
+        )
 
 
 def _set(description: Description, step: Step, value: SettingValue) -> Wish:
@@ -159,7 +200,7 @@ def _set(description: Description, step: Step, value: SettingValue) -> Wish:
         )
     rule = description.setting_writes[name]
     given = _written(description.settings[name].fields, {"value": value}, rule)
-    return Wish(rule=rule, part=Part.SETTINGS, given=given)
+    return Wish(rule=rule, part=Part.SETTINGS, name=name, given=given)
 
 
 def _written(

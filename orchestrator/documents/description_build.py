@@ -3,14 +3,15 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from orchestrator.documents.description_faults import read_faults, rule_faults, session_faults
 from orchestrator.documents.description_model import (
     DescriptionModel,
     PickModel,
+    SessionModel,
     SettingModel,
     WriteModel,
 )
-from orchestrator.documents.rest_words import placeholders
-from orchestrator.documents.shape import Shape, nearest
+from orchestrator.documents.shape import Shape
 from orchestrator.documents.tree import Fault, Path
 from orchestrator.facility.description import Description, Pick, Read, SignIn, WriteRule
 from orchestrator.facility.step import StepKind
@@ -50,6 +51,7 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
             name: _rule(item.write) for name, item in model.settings.items() if item.write
         },
         key_header=model.key_header,
+        session=_session(model.session),
         timeout_s=model.timeout_s,
     )
     return description, tuple(_faults(model, description))
@@ -71,6 +73,8 @@ def _pick(model: PickModel) -> Pick:
         has_unassigned="unassigned" in model.model_fields_set,
         digits=model.digits,
         part=model.part,
+        within=model.within,
+        get=model.get,
     )
 
 
@@ -84,6 +88,7 @@ def _reads(model: DescriptionModel) -> Iterator[tuple[str, Read]]:
                 entries=getattr(read, "entries", None),
                 key=getattr(read, "key", None),
                 named=getattr(read, "named", "{key}"),
+                first=getattr(read, "first", 0),
             ),
         )
 
@@ -99,6 +104,16 @@ def _rule(model: WriteModel) -> WriteRule:
         body=model.body,
         content_type=model.content_type,
         repeatable=model.repeatable,
+        whole=model.whole,
+        if_match=model.if_match,
+    )
+
+
+def _session(model: SessionModel | None) -> WriteRule | None:
+    if model is None:
+        return None
+    return WriteRule(
+        method=model.method, path=model.path, body=model.body, content_type=model.content_type
     )
 
 
@@ -138,14 +153,12 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
             # Another setting's name stands for its present value: some devices take several
             # settings in one request.
             others = frozenset(model.settings) - {name}
-            yield from _brace_faults(setting.write, path, others | {"value"})
-    for kind in ("identity", "interfaces", "sources", "destinations", "unsaved"):
-        read = built.reads.get(kind)
-        if read is not None and "{" in read.get:
-            yield Fault(("reads", kind, "get"), "a read's path holds braces", "write it out")
+            yield from rule_faults(setting.write, path, others | {"value", "found_value"})
+    yield from read_faults(built)
     if built.traits.saves is Saves.ON_SAVE and model.writes.save is None:
         what = "it saves on_save, but 'writes' has no 'save'"
         yield Fault(("traits", "saves"), what, "add writes.save, or write saves: at_once")
+    yield from session_faults(model)
     if model.sign_in is not SignIn.API_KEY and "key_header" in model.model_fields_set:
         what = f"'key_header' means nothing where sign_in is {model.sign_in}"
         yield Fault(("key_header",), what, "remove it, or write sign_in: api_key")
@@ -154,7 +167,7 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
 def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> Iterator[Fault]:
     path: Path = ("writes", name)
     if name not in _SPEAKS_OF:
-        yield from _brace_faults(write, path, frozenset())
+        yield from rule_faults(write, path, frozenset())
         return
     read_name, allowed, shown_by = _SPEAKS_OF[name]
     read = reads.get(read_name)
@@ -164,12 +177,6 @@ def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> It
         what += ", ".join(sorted(shown_by))
         yield Fault(path, what, f"add it to reads.{read_name}.fields", at_key=True)
         return
-    yield from _brace_faults(write, path, frozenset(allowed & (readable | {"key"})))
-
-
-def _brace_faults(write: WriteModel, path: Path, allowed: frozenset[str]) -> Iterator[Fault]:
-    for part, value in (("path", write.path), ("body", write.body)):
-        for inside, name in placeholders(value):
-            if name not in allowed:
-                fix = nearest(f"{{{name}}}", {f"{{{word}}}" for word in allowed})
-                yield Fault((*path, part, *inside), f"{{{name}}} means nothing here", fix)
+    known = allowed & (readable | {"key"})
+    found = {f"found_{word}" for word in known - {"key"}}
+    yield from rule_faults(write, path, frozenset(known | found))

@@ -6,7 +6,13 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
 from orchestrator.documents import fields
-from orchestrator.documents.rest_words import read_body, read_path, read_pointer
+from orchestrator.documents.rest_words import (
+    FORM,
+    read_body,
+    read_content_type,
+    read_path,
+    read_pointer,
+)
 from orchestrator.documents.shape import Shape
 from orchestrator.facility.description import SignIn
 from orchestrator.facility.traits import Effect, Hears, Saves
@@ -29,6 +35,13 @@ def _read_named(value: Any) -> str:
     return text
 
 
+def _read_within(value: Any) -> str:
+    text = fields.read_text(value)
+    if text.count("{value}") != 1 or "{" in text.replace("{value}", ""):
+        fields.refuse(f"{fields.shown(text)} does not hold {{value}} once", "write CH-{value}")
+    return text
+
+
 def _pick_from_text(value: Any) -> Any:
     return {"at": value} if isinstance(value, str) else value
 
@@ -47,6 +60,18 @@ Named = Annotated[
     str,
     PlainValidator(_read_named),
     WithJsonSchema({"type": "string", "pattern": r"^[^{]*\{key\}[^{]*$"}),
+]
+Within = Annotated[
+    str,
+    PlainValidator(_read_within),
+    WithJsonSchema({"type": "string", "pattern": r"^[^{]*\{value\}[^{]*$"}),
+]
+ContentType = Annotated[
+    str,
+    PlainValidator(read_content_type),
+    WithJsonSchema(
+        {"type": "string", "pattern": rf"^(application/([A-Za-z0-9.-]+\+)?json|{FORM})( *;.*)?$"}
+    ),
 ]
 Digits = Annotated[
     int,
@@ -73,6 +98,12 @@ class PickModel(Shape):
     )
     part: Literal["address", "prefix", "port"] | None = Field(
         None, description="The value is this part of a.b.c.d/len or a.b.c.d:port."
+    )
+    within: Within | None = Field(
+        None, description="The text around the value, as in CH-{value} or {value} kHz."
+    )
+    get: RequestPath | None = Field(
+        None, description="Another path that it is read from; may hold {key}."
     )
 
 
@@ -130,6 +161,9 @@ class _ReadModel(Shape):
         None, description="Pointer inside an entry to the device's own key for it."
     )
     named: Named = Field("{key}", description="The name made of the key, as in input-{key}.")
+    first: fields.Offset = Field(
+        0, description="What the device calls the first entry of a list without a key."
+    )
 
 
 class IdentityRead(Shape):
@@ -179,11 +213,28 @@ class WriteModel(Shape):
 
     method: Literal["PUT", "PATCH", "POST", "DELETE"] = Field(description="The HTTP method.")
     path: RequestPath = Field(description="The path; may hold {key} and fields.")
-    body: Body = Field(None, description="The JSON body; texts may hold {key} and fields.")
-    content_type: fields.Text = Field("application/json", description="The body's media type.")
+    body: Body = Field(None, description="The body; its texts may hold {key} and fields.")
+    content_type: ContentType = Field(
+        "application/json", description="The body's media type: JSON, a patch in JSON, or a form."
+    )
+    whole: fields.Flag = Field(
+        False, description="What is at the path is read, the body put in, and all of it sent."
+    )
+    if_match: fields.Flag = Field(
+        False, description="The write carries the ETag of its read in If-Match."
+    )
     repeatable: fields.Flag = Field(
         True, description="Whether sending it twice does what sending it once does."
     )
+
+
+class SessionModel(Shape):
+    """How to sign in where a cookie then stands for the sign-in."""
+
+    method: Literal["PUT", "POST"] = Field("POST", description="The HTTP method.")
+    path: RequestPath = Field(description="The path of the sign-in.")
+    body: Body = Field(description="The body; its texts hold {user} and {secret}.")
+    content_type: ContentType = Field("application/json", description="The body's media type.")
 
 
 class WritesModel(Shape):
@@ -248,6 +299,9 @@ class DescriptionModel(Shape):
     timeout_s: fields.Seconds = Field(5.0, description="Seconds until an answer is given up.")
     sign_in: SignIn = Field(SignIn.NONE, strict=False, description="How requests are signed.")
     key_header: Header = Field("X-Api-Key", description="The header that carries an API key.")
+    session: SessionModel | None = Field(
+        None, description="The request that signs in, where sign_in is session."
+    )
     reads: ReadsModel = Field(description="Where everything is read.")
     settings: dict[fields.Name, SettingModel] = Field({}, description="Its settings, by name.")
     writes: WritesModel = Field(

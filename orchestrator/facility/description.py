@@ -19,6 +19,7 @@ class SignIn(StrEnum):
     DIGEST = "digest"
     BEARER = "bearer"
     API_KEY = "api_key"
+    SESSION = "session"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,9 +29,12 @@ class Pick:
     ``at`` is a JSON Pointer (RFC 6901) from the entry (or the document). ``values`` maps our
     values (as text: ``true``, ``false``, a word) to the device's. ``unassigned`` is the device's
     way to say "no number" or "no group" (``has_unassigned`` tells None from not given).
+    ``within`` is the text around the value, with one ``{value}`` (``CH-{value}``).
     ``digits``: the device keeps the number as text of that many digits, zero-padded.
     ``part``: the value is one part of a compound text: ``address`` or ``prefix`` of
-    ``a.b.c.d/len``, ``address`` or ``port`` of ``a.b.c.d:port``.
+    ``a.b.c.d/len``, ``address`` or ``port`` of ``a.b.c.d:port``. ``get`` is another path that
+    the value is read from, if not that of the read; it may hold ``{key}``, and ``at`` is then a
+    pointer from the document there.
     """
 
     at: str
@@ -39,6 +43,8 @@ class Pick:
     has_unassigned: bool = False
     digits: int | None = None
     part: str | None = None
+    within: str | None = None
+    get: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +54,8 @@ class Read:
     ``entries`` is the pointer to a list or an object of entries (None: the document is the one
     entry). ``key`` is the pointer, inside an entry, to the device's own key for it; None: the
     key of the object, or the index in the list. ``named`` makes the name from the key, by one
-    ``{key}`` (``input-{key}``).
+    ``{key}`` (``input-{key}``). ``first`` is what the device calls the first entry of a list,
+    where the index is the key. An entry that is null is a slot where nothing is.
     """
 
     get: str
@@ -56,6 +63,7 @@ class Read:
     entries: str | None = None
     key: str | None = None
     named: str = "{key}"
+    first: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +73,14 @@ class WriteRule:
     ``path`` and the strings in ``body`` may hold ``{key}`` and ``{name-of-a-field}``; a string
     that is just one such field becomes the field's own JSON value. A field that the step does not
     give is read first and sent back as it stands. In a setting's rule ``{value}`` is the new value,
-    and another setting's name stands for what the device has now. ``repeatable``: sending the
-    same request twice does what sending it once does.
+    and another setting's name stands for what the device has now. ``{found_number}``,
+    ``{found_value}`` and so on stand for what the step found, for a body that is a precondition
+    too. ``content_type`` says how the body is written: as JSON, or as a form.
+
+    ``whole``: the device takes only the whole object. What is at ``path`` is read, the members of
+    ``body`` are put in, and all of it is sent. ``if_match``: that write carries the entity tag
+    of its read (RFC 9110, 13.1.1). ``repeatable``: sending the same request twice does what
+    sending it once does.
     """
 
     method: str
@@ -74,6 +88,8 @@ class WriteRule:
     body: Json = None
     content_type: str = "application/json"
     repeatable: bool = True
+    whole: bool = False
+    if_match: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +102,8 @@ class Description:
     field, ``value``). ``writes`` maps a step kind to its rule, ``set_label`` for a source's
     label; ``setting_writes`` maps a setting's name to its rule.
     ``scheme`` is http or https; ``port`` where the device listens. ``key_header`` is the header
-    that carries an API key.
+    that carries an API key. ``session`` is the request that signs in where a cookie then
+    stands for the sign-in; its body holds ``{user}`` and ``{secret}``.
     """
 
     name: str
@@ -100,4 +117,5 @@ class Description:
     settings: Mapping[str, Read] = field(default_factory=dict)
     setting_writes: Mapping[str, WriteRule] = field(default_factory=dict)
     key_header: str = "X-Api-Key"
+    session: WriteRule | None = None
     timeout_s: float = 5.0

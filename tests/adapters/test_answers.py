@@ -9,6 +9,7 @@ from orchestrator.errors import (
     Broken,
     Busy,
     DeviceError,
+    OtherHand,
     OutcomeUnknown,
     Rejected,
     SignInRefused,
@@ -52,7 +53,7 @@ def test_all_of_2xx_is_fine(status: int) -> None:
         (405, Rejected, Rejected),
         (408, Busy, Busy),
         (409, Rejected, Rejected),
-        (412, Rejected, Rejected),
+        (412, Rejected, OtherHand),
         (415, Rejected, Rejected),
         (418, Rejected, Rejected),
         (422, Rejected, Rejected),
@@ -91,6 +92,37 @@ def test_a_dialect_may_want_to_see_a_status() -> None:
     """A status in also_fine is passed on, not raised."""
     request = Request(method="GET", path="/x", doing="reading", also_fine=frozenset({404}))
     assert judged(request, 404) is None
+
+
+def test_another_hand_is_told_apart_from_a_refusal() -> None:
+    """RFC 9110, 15.5.13 (412); RFC 5789, 2.2: a patch that no longer fits may be a 409."""
+    patch = Request(method="PATCH", path="/x", doing="writing", overtaken=frozenset({409}))
+    assert type(judged(patch, 409)) is OtherHand
+    assert type(judged(patch, 412)) is OtherHand
+    assert type(judged(patch, 422)) is Rejected
+    assert type(judged(WRITE, 409)) is Rejected
+
+
+@pytest.mark.parametrize(
+    ("status", "read", "write"),
+    [
+        (200, SignInRefused, SignInRefused),
+        (302, SignInRefused, SignInRefused),
+        (401, SignInRefused, SignInRefused),
+        (404, SignInRefused, SignInRefused),
+        (429, Busy, Busy),
+        (500, Broken, SignInRefused),
+    ],
+)
+def test_a_sign_in_that_comes_first(
+    status: int, read: type[DeviceError], write: type[DeviceError]
+) -> None:
+    """What it was for is never called unknown: it was not sent."""
+    response = Response(status=status, headers={"retry-after": "5"}, body=b"words")
+    for request, kind in ((READ, read), (WRITE, write)):
+        found = answers.judge_sign_in(request, response, PARTY, NOBODY)
+        assert type(found) is kind
+        assert found.said.startswith(f"at the sign-in, {status}")
 
 
 # RFC 9110, 10.2.3 (both examples), RFC 6585, 4.
@@ -133,9 +165,29 @@ OUT_OF_CREDIT = {
 }
 
 
+# The example of RFC 9457, section 3, with several problems; the text of details from memory.
+SEVERAL = {
+    "type": "https://example.net/validation-error",
+    "title": "Your request is not valid.",
+    "errors": [
+        {"detail": "must be a positive integer", "pointer": "#/age"},
+        {"detail": "must be 'green', 'red' or 'blue'", "pointer": "#/profile/color"},
+        {"detail": 5, "pointer": "#/x"},
+        "nonsense",
+    ],
+}
+
+
 @pytest.mark.parametrize(
     ("value", "words"),
     [
+        (
+            SEVERAL,
+            (
+                "Your request is not valid.: must be a positive integer at #/age: "
+                "must be 'green', 'red' or 'blue' at #/profile/color"
+            ),
+        ),
         (
             OUT_OF_CREDIT,
             "You do not have enough credit.: Your current balance is 30, but that costs 50.",

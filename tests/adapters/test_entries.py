@@ -1,3 +1,4 @@
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -74,3 +75,23 @@ def test_fields_name_their_pointer() -> None:
         entry.field(Pick(at="/missing"), values.number)
     with pytest.raises(Unusable, match='at /tx/1/num, "x" is no number'):
         entry.field(Pick(at="/num"), values.number)
+
+
+def test_a_list_may_have_holes_and_begin_at_one() -> None:
+    """A slot that is null is a slot where nothing is; the others keep their own numbers."""
+    held = {"l": [{"a": 1}, None, {"a": 3}]}
+    found = entries(read(entries="/l", named="out-{key}", first=1), held, {})
+    assert [(e.name, e.key, e.pointer) for e in found.values()] == [
+        ("out-1", 1, "/l/0"),
+        ("out-3", 3, "/l/2"),
+    ]
+
+
+def test_a_value_may_stand_elsewhere() -> None:
+    """Where it is read, and what is said if it is not there."""
+    found = next(iter(entries(read(), {"a": 1}, {}).values()))
+    there = replace(found, elsewhere={"/names/{key}": {"text": "MIC"}})
+    at = Pick(at="/text", get="/names/{key}")
+    assert there.field(at, values.text) == "MIC"
+    with pytest.raises(Unusable, match=r"no value at /other of GET /names/\{key\}"):
+        there.field(replace(at, at="/other"), values.text)

@@ -1,3 +1,4 @@
+import asyncio
 import ssl
 from collections.abc import Iterator
 
@@ -5,7 +6,7 @@ import httpx
 import pytest
 
 from orchestrator.adapters import faults
-from orchestrator.adapters.faults import BEFORE, NONSENSE, ON_THE_WAY, Stage
+from orchestrator.adapters.faults import BEFORE, NONSENSE, ON_THE_WAY, Journey, Stage
 from orchestrator.adapters.messages import Request
 from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable
 from tests.adapters.makes import PARTY
@@ -83,3 +84,15 @@ def test_refused_and_untrusted_are_said() -> None:
     untrusted = httpx.ConnectError("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed")
     untrusted.__cause__ = ssl.SSLError()
     assert judged(untrusted, READ).said == "its TLS certificate could not be verified"
+
+
+def test_a_journey_notes_how_far_a_request_got() -> None:
+    """From the events of the library; a sign-in under way means that the request was not sent."""
+    journey = Journey()
+    seen = [journey.stage]
+    for event in ("connection.connect_tcp.started", "http11.send_request_headers.started", "x"):
+        asyncio.run(journey.note(event, {}))
+        seen.append(journey.stage)
+    journey.signing_in = True
+    assert seen == [Stage.UNKNOWN, Stage.DIALLING, Stage.SENT, Stage.SENT]
+    assert journey.stage is Stage.DIALLING

@@ -7,6 +7,7 @@ from orchestrator.adapters.json_pointer import (
     MAX_DEPTH,
     Unusable,
     document,
+    escaped,
     pick,
     same,
     shown,
@@ -125,3 +126,10 @@ def test_only_single_values_are_shown() -> None:
     assert shown([1]) == "a list"
     assert shown("x") == '"x"'
     assert len(shown("x" * 10_000)) == 60
+
+
+def test_a_text_inside_a_token_is_escaped() -> None:
+    """RFC 6901, section 3: the tilde first, then the slash."""
+    assert escaped("a/b~1") == "a~1b~01"
+    held = {"a/b~1": 5}
+    assert pick(held, "/" + escaped("a/b~1")) == 5

@@ -4,6 +4,7 @@ import dataclasses
 import json
 import logging
 import traceback
+from ipaddress import IPv4Network
 from typing import Any
 from urllib.parse import quote
 
@@ -13,7 +14,9 @@ import pytest
 from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.retries import Patience
 from orchestrator.errors import CallError, DeviceError, NoSecret
-from orchestrator.facility.description import Description, SignIn
+from orchestrator.facility.description import Description, Pick, SignIn, WriteRule
+from orchestrator.facility.numbering import Numbering, NumberRange
+from orchestrator.facility.plan import Network
 from orchestrator.facility.secret import Secret
 from orchestrator.running.protocols import OpenAdapter, Part
 from tests.adapters.makes import DEVICE, PARTY, TAMARISK, a_plan, renumber
@@ -176,7 +179,13 @@ def echo(request: bytes, status: str) -> bytes:
     words = f"you sent {line} {' '.join(FORMS)}"
     identity = {"id": {"sn": "TM-118", "type": "TN-8"}, "fw": "2.7"}
     body = json.dumps({"problem": words, **identity, "tx": {"1": {"num": CANARY}}}).encode()
-    return http(body, f"{status} {CANARY}", f"X-Echo: {CANARY}", f"X-Coded: {FORMS[2]}")
+    return http(
+        body,
+        f"{status} {CANARY}",
+        f"X-Echo: {CANARY}",
+        f"Set-Cookie: a={CANARY}",
+        f"X-Coded: {FORMS[2]}",
+    )
 
 
 @pytest.mark.parametrize(
@@ -186,6 +195,7 @@ def echo(request: bytes, status: str) -> bytes:
         (SignIn.DIGEST, "engineer"),
         (SignIn.BEARER, ""),
         (SignIn.API_KEY, ""),
+        (SignIn.SESSION, "engineer"),
     ],
 )
 @pytest.mark.parametrize("status", ["200", "401", "409", "500", "302"])
@@ -193,7 +203,9 @@ def test_a_secret_reaches_no_log_error_or_trace(
     kind: SignIn, user: str, status: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     """Against a device that gives back all that it is sent, with every library at DEBUG."""
-    description = dataclasses.replace(TAMARISK, sign_in=kind)
+    body = {"u": "{user}", "p": "{secret}"}
+    session = WriteRule(method="POST", path="/in", body=body)
+    description = dataclasses.replace(TAMARISK, sign_in=kind, session=session)
     shown: list[str] = []
 
     async def talk(_reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
@@ -230,3 +242,36 @@ def test_a_secret_reaches_no_log_error_or_trace(
     text = "\n".join([*shown, caplog.text, *(repr(vars(record)) for record in caplog.records)])
     assert "rack-node" in text
     assert not [form for form in FORMS if form in text]
+
+
+def test_a_device_that_knows_groups_alone_is_numbered_by_its_network() -> None:
+    """By the rule of where it stands; on a bench, by that of where the plan has it."""
+    numbering = Numbering(
+        numbers=NumberRange(1, 2999),
+        numbers_per_host=10,
+        first_in_block=1,
+        group_range=IPv4Network("239.194.0.0/16"),
+        port=5004,
+    )
+    media = Network(name="media", subnet=IPv4Network("127.44.3.0/24"), numbering=numbering)
+    bench = Network(name="bench", subnet=IPv4Network("127.0.2.0/24"), bench=True)
+    plan = dataclasses.replace(a_plan(), networks={"media": media, "bench": bench})
+    sources = dataclasses.replace(
+        TAMARISK.reads["sources"],
+        fields={"group": Pick(at="/dest", unassigned="", has_unassigned=True)},
+    )
+    reads = {**TAMARISK.reads, "sources": sources}
+    description = dataclasses.replace(TAMARISK, reads=reads)
+    network = httpx.MockTransport(node)
+    opener = make_opener(
+        plan, {"tamarisk-node": description}, lambda _: SECRET, {}, network=network, patience=ONCE
+    )
+
+    async def numbers(address: str) -> list[int | None]:
+        adapter = opener("rack-node", address)
+        state = await adapter.read(frozenset({Part.SOURCES}))
+        await adapter.close()
+        return [source.number for source in state.sources.values()]
+
+    for address in (PARTY.address, "127.0.2.60"):
+        assert asyncio.run(numbers(address)) == [421, None]

@@ -79,3 +79,22 @@ def test_the_guard_stands_and_leaves(caplog: pytest.LogCaptureFixture) -> None:
         "nothing to hide",
     ]
     assert guard not in log.filters
+
+
+def test_it_learns_what_else_is_to_be_hidden(caplog: pytest.LogCaptureFixture) -> None:
+    """A cookie that stands for the secret; in a log even before it is known."""
+    redact = Redactor(SECRET)
+    redact.learn("cookie/7Zq")
+    assert redact("a cookie/7Zq b cookie%2F7Zq") == f"a {HIDDEN} b {HIDDEN}"
+    assert HIDDEN in redact(WORD)
+    guard = LogGuard(Redactor(None))
+    log = logging.getLogger("httpcore.http11")
+    with caplog.at_level(logging.DEBUG):
+        guard.stand()
+        log.debug(
+            "got %r", [(b"Set-Cookie", b"sid=fresh-1; Path=/"), (b"set-cookie", b"b=fresh-2")]
+        )
+        log.debug("Set-Cookie: sid=fresh-3; x")
+        guard.leave()
+    assert "fresh" not in caplog.text
+    assert caplog.text.count(HIDDEN) == 3

@@ -6,11 +6,13 @@ from collections.abc import Callable
 import httpx
 import pytest
 
+from orchestrator.adapters.session import SessionSignIn
 from orchestrator.adapters.sign_in import DigestSignIn, sign_in
 from orchestrator.errors import NoSecret
-from orchestrator.facility.description import SignIn
+from orchestrator.facility.description import SignIn, WriteRule
 from orchestrator.facility.secret import Secret
 
+SESSION = WriteRule(method="POST", path="/in", body={"u": "{user}", "p": "{secret}"})
 URL = "http://www.example.org/dir/index.html"
 
 
@@ -43,6 +45,14 @@ def test_bearer() -> None:
 def test_api_key() -> None:
     """The key stands in the header that the device description names."""
     assert signed(SignIn.API_KEY, Secret("", "k-1"), "X-Node-Key")["x-node-key"] == "k-1"
+
+
+def test_session() -> None:
+    """A request of its own signs in; without a user name in it, a key alone is enough."""
+    auth = sign_in(SignIn.SESSION, Secret("engineer", "x"), "engines", "X", SESSION)
+    assert isinstance(auth, SessionSignIn)
+    alone = WriteRule(method="POST", path="/in", body={"key": "{secret}"})
+    assert sign_in(SignIn.SESSION, Secret("", "x"), "engines", "X", alone) is not None
 
 
 def test_none() -> None:
@@ -176,11 +186,12 @@ def test_another_scheme_gets_no_answer() -> None:
         (SignIn.API_KEY, "", "canary\r\nX: y", "can't stand in a header"),
         (SignIn.API_KEY, "", "canary\u00f1", "can't stand in a header"),
         (SignIn.BEARER, "", "", "empty"),
+        (SignIn.SESSION, "", "canary", "no user name"),
     ],
 )
 def test_a_secret_that_does_not_fit_is_told(kind: SignIn, user: str, word: str, words: str) -> None:
     """Before anything is sent; the credential is named, the secret is not."""
     with pytest.raises(NoSecret, match=words) as caught:
-        sign_in(kind, Secret(user, word), "engines", "X-Node-Key")
+        sign_in(kind, Secret(user, word), "engines", "X-Node-Key", SESSION)
     assert "engines" in caught.value.what
     assert "canary" not in caught.value.what + caught.value.fix

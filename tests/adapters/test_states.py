@@ -64,7 +64,7 @@ def test_legs() -> None:
     value = {"a": "239.1.1.1:5004", "b": "239.2.1.1:5004"}
     assert states.source(entry(value), two, 2).groups == (value["a"], value["b"])
     assert states.source(entry(value), one, 2).groups == (value["a"], value["a"])
-    assert states.source(entry(value), {}, 2).groups == (None, None)
+    assert states.source(entry(value), {}, 2).groups == ()  # it tells no group
 
 
 def test_destination() -> None:

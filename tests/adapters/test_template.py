@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from orchestrator.adapters.template import fill_body, fill_path, names_in
+from orchestrator.adapters.template import fill_body, fill_path, names_in, scalar_text
 from orchestrator.adapters.values import Unwritable
+from orchestrator.facility.description import Json
 
 
 def test_names_are_found_everywhere() -> None:
@@ -102,3 +103,16 @@ def test_no_key_makes_a_factory_reset() -> None:
     """Nor does a device that calls a slot so."""
     with pytest.raises(Unwritable):
         fill_path("/ops/{key}", {"key": "factory-reset"})
+
+
+@pytest.mark.parametrize(("value", "text"), [("x", "x"), (5, "5"), (True, "true"), (1.5, "1.5")])
+def test_single_values_as_texts(value: Json, text: str) -> None:
+    """Figures and truths as JSON writes them."""
+    assert scalar_text("n", value) == text
+
+
+@pytest.mark.parametrize("value", [None, [], {}])
+def test_what_is_no_single_value(value: Json) -> None:
+    """Nothing is made a text of that is none."""
+    with pytest.raises(Unwritable, match="'n' can't stand inside a text"):
+        scalar_text("n", value)

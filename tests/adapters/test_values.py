@@ -15,6 +15,11 @@ RATE = Pick(at="", values={"48000": "48k", "96000": "96k"})
 ADDRESS = Pick(at="", part="address")
 PREFIX = Pick(at="", part="prefix")
 PORT = Pick(at="", part="port")
+CHANNEL = Pick(at="", within="CH-{value}", unassigned="none", has_unassigned=True)
+PADDED = Pick(at="", within="CH-{value}.", digits=4)
+INVERTED = Pick(at="", values={"true": 0, "false": 1})
+RATE_KHZ = Pick(at="", within="{value} kHz")
+MODE = Pick(at="", within="<{value}>", values={"48000": "48k", "true": "yes", "false": "no"})
 
 
 @pytest.mark.parametrize(
@@ -25,6 +30,10 @@ PORT = Pick(at="", part="port")
         (DIGITS, "----", None),
         (ZERO, 0, None),
         (NULL, None, None),
+        (CHANNEL, "CH-421", 421),
+        (CHANNEL, "none", None),
+        (PADDED, "CH-0421.", 421),
+        (MODE, "<48k>", 48000),
     ],
 )
 def test_numbers_come_and_go(pick: Pick, raw: Json, ours: int | None) -> None:
@@ -47,6 +56,13 @@ def test_numbers_come_and_go(pick: Pick, raw: Json, ours: int | None) -> None:
         (DIGITS, "421"),
         (DIGITS, "42x1"),
         (DIGITS, "+421"),
+        (CHANNEL, "421"),
+        (CHANNEL, "CH-"),
+        (CHANNEL, "CH-x"),
+        (CHANNEL, 421),
+        (PADDED, "CH-0421"),
+        (PADDED, "CH-421."),
+        (PADDED, "CH-."),
         (DIGITS, "٠٤٢١"),
     ],
 )
@@ -147,3 +163,20 @@ def test_parts_are_written_as_themselves() -> None:
         "239.194.1.165",
         5004,
     ]
+
+
+def test_a_switch_may_be_the_wrong_way_round() -> None:
+    """A device with a mute where we have an enable; 1 is not true."""
+    assert (values.switch(INVERTED, 0), values.switch(INVERTED, 1)) == (True, False)
+    assert (encode(INVERTED, True), encode(INVERTED, False)) == (0, 1)
+    with pytest.raises(Unusable):
+        values.switch(INVERTED, False)
+    assert values.switch(MODE, "<no>") is False
+    assert encode(MODE, True) == "<yes>"
+
+
+@pytest.mark.parametrize(("raw", "ours"), [("48 kHz", 48), ("044 kHz", "044"), ("x kHz", "x")])
+def test_a_setting_with_its_unit(raw: str, ours: SettingValue) -> None:
+    """A figure where it is one, and written back as it was."""
+    assert values.scalar(RATE_KHZ, raw) == ours
+    assert encode(RATE_KHZ, ours) == raw

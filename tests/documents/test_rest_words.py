@@ -8,7 +8,17 @@ from hypothesis import strategies as st
 from jsonpointer import JsonPointer, JsonPointerException
 from pydantic_core import PydanticCustomError
 
-from orchestrator.documents.rest_words import placeholders, read_body, read_path, read_pointer
+from orchestrator.documents.rest_words import (
+    FORM,
+    JSON_PATCH,
+    MERGE_PATCH,
+    body_faults,
+    placeholders,
+    read_body,
+    read_content_type,
+    read_path,
+    read_pointer,
+)
 
 RFC_6901_SECTION_5 = [
     "",
@@ -95,3 +105,51 @@ def test_placeholders_are_found_with_their_place() -> None:
         (("b", 0, "c"), "address"),
         (("b", 0, "c"), "prefix"),
     ]
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        "application/json",
+        "application/merge-patch+json",
+        "application/json-patch+json; charset=utf-8",
+        "application/yang-data+json",
+        "application/x-www-form-urlencoded",
+    ],
+)
+def test_media_types_that_can_be_written(kind: str) -> None:
+    """JSON, whatever it is for (RFC 6839, 3.1), and forms."""
+    assert read_content_type(kind) == kind
+
+
+@pytest.mark.parametrize("kind", ["text/xml", "application/xml", "json", "multipart/form-data", 5])
+def test_media_types_that_can_not(kind: object) -> None:
+    """Refused with those that can."""
+    with pytest.raises(PydanticCustomError):
+        read_content_type(kind)
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "place"),
+    [
+        ({"a": "x", "b": 1}, FORM, None),
+        (None, FORM, None),
+        ({"a": {"b": 1}}, FORM, ("a",)),
+        (["a"], FORM, ()),
+        ({"a": [{}]}, MERGE_PATCH, None),
+        ([1], MERGE_PATCH, ()),
+        ([{"op": "test", "path": "", "value": None}], JSON_PATCH, None),
+        ([{"op": "move", "path": "/a", "from": "/b"}], JSON_PATCH, None),
+        ([{"op": "move", "path": "/a"}], JSON_PATCH, (0,)),
+        ([{"op": "copy", "path": "/a", "from": "b"}], JSON_PATCH, (0, "from")),
+        ([], JSON_PATCH, ()),
+        ({"op": "test"}, JSON_PATCH, ()),
+        (["x"], JSON_PATCH, (0,)),
+        ({"op": "test"}, "application/json", None),
+    ],
+)
+def test_bodies_fit_their_types(body: object, kind: str, place: tuple[object, ...] | None) -> None:
+    """RFC 7396, section 2; RFC 6902, sections 3 and 4; the place of the fault inside the body."""
+    found = list(body_faults(body, kind))
+    assert [inside for inside, _, _ in found] == ([] if place is None else [place])
+    assert all(what and fix for _, what, fix in found)

@@ -102,3 +102,27 @@ def test_a_group_gives_its_number_back(number: int, legs: int) -> None:
 def test_groups_that_stand_for_no_number(groups: tuple[str | None, ...]) -> None:
     """Outside the range, on another port, number 0 or past the last number, or two numbers."""
     assert RULES.number_of_legs(groups) is None
+
+
+@given(number=st.integers(1, 2999))
+def test_a_group_leads_back_to_its_number(number: int) -> None:
+    """For a device that knows its sources by their groups alone."""
+    assert RULES.number_of(RULES.group(number)) == number
+
+
+@pytest.mark.parametrize(
+    "group",
+    [
+        "239.194.0.0:5004",
+        "239.194.255.255:5004",
+        "239.195.0.1:5004",
+        "239.193.255.255:5004",
+        "239.194.1.55:5006",
+        "239.194.1.55",
+        "nonsense",
+        "",
+    ],
+)
+def test_a_group_off_the_rule_has_no_number(group: str) -> None:
+    """Outside the numbers or the range, of another port, or no group at all."""
+    assert RULES.number_of(group) is None

@@ -1,0 +1,86 @@
+"""What in a device description's requests does not fit together, each at its place."""
+
+from collections.abc import Iterator
+
+from orchestrator.documents.description_model import DescriptionModel, WriteModel
+from orchestrator.documents.rest_words import JSON_PATCH, MERGE_PATCH, body_faults, placeholders
+from orchestrator.documents.shape import nearest
+from orchestrator.documents.tree import Fault, Path
+from orchestrator.facility.description import Description, SignIn
+
+_SIGNS_IN = frozenset({"user", "secret"})
+_PATCHES = frozenset({MERGE_PATCH, JSON_PATCH})
+_ONE_ENTRY = frozenset({"identity", "unsaved"})
+
+
+def rule_faults(write: WriteModel, path: Path, allowed: frozenset[str]) -> Iterator[Fault]:
+    """Braces that mean nothing, a body that its type can't hold, a condition without a read."""
+    for part, value in (("path", write.path), ("body", write.body)):
+        for inside, name in placeholders(value):
+            if name not in allowed or (part == "path" and name.startswith("found_")):
+                fix = nearest(f"{{{name}}}", {f"{{{word}}}" for word in allowed})
+                yield Fault((*path, part, *inside), f"{{{name}}} means nothing here", fix)
+    yield from _typed(write, path)
+    if write.if_match and not write.whole:
+        what = "'if_match' needs a read of what is written"
+        yield Fault((*path, "if_match"), what, "add whole: true, or remove it")
+    if write.whole and not isinstance(write.body, dict):
+        what = "'whole' puts the members of 'body' into what was read, and there are none"
+        yield Fault((*path, "whole"), what, "write body: {member: ..}, or remove it")
+
+
+def _typed(write: WriteModel, path: Path) -> Iterator[Fault]:
+    if write.whole and write.content_type.partition(";")[0].strip().lower() in _PATCHES:
+        what = "a patch says what changes, and 'whole' sends everything"
+        yield Fault((*path, "content_type"), what, "leave one of them out")
+        return
+    at: Path = (*path, "content_type" if write.body is None else "body")
+    for inside, what, fix in body_faults(write.body, write.content_type):
+        yield Fault((*at, *inside), what, fix)
+
+
+def read_faults(built: Description) -> Iterator[Fault]:
+    """A read is the same for everything in it; only a value kept elsewhere may name its entry."""
+    for kind, read in built.reads.items():
+        if "{" in read.get:
+            yield Fault(("reads", kind, "get"), "a read's path holds braces", "write it out")
+        for name, pick in read.fields.items():
+            if pick.get is None:
+                continue
+            at: Path = ("reads", kind, "fields", name, "get")
+            if kind in _ONE_ENTRY:
+                yield Fault(at, f"{kind} is read in one request", "remove it")
+            elif set(dict(_names(pick.get))) - {"key"}:
+                yield Fault(at, "only {key} can stand in this path", "write {key}, or write it out")
+    for name, read in built.settings.items():
+        if read.fields["value"].get is not None:
+            at = ("settings", name, "field", "get")
+            yield Fault(at, "a setting is read at its own get", "remove it")
+
+
+def _names(text: str) -> Iterator[tuple[str, None]]:
+    yield from ((name, None) for _, name in placeholders(text))
+
+
+def session_faults(model: DescriptionModel) -> Iterator[Fault]:
+    """A sign-in by cookie needs its request, and the request what it signs in with."""
+    if model.session is None:
+        if model.sign_in is SignIn.SESSION:
+            fix = "add session: {path: .., body: {.. {user} .. {secret} ..}}"
+            yield Fault(("sign_in",), "nothing says how to sign in", fix)
+        return
+    if model.sign_in is not SignIn.SESSION:
+        what = f"'session' means nothing where sign_in is {model.sign_in}"
+        yield Fault(("session",), what, "remove it, or write sign_in: session", at_key=True)
+    if "{" in model.session.path:
+        what = "a secret may not stand in a path, where it would be logged"
+        yield Fault(("session", "path"), what, "put it into the body")
+    named = list(placeholders(model.session.body))
+    for inside, name in named:
+        if name not in _SIGNS_IN:
+            what = f"{{{name}}} means nothing here"
+            yield Fault(("session", "body", *inside), what, "write {user} or {secret}")
+    if "secret" not in {name for _, name in named}:
+        yield Fault(("session", "body"), "the body has no {secret}", "add it where it belongs")
+    for inside, what, fix in body_faults(model.session.body, model.session.content_type):
+        yield Fault(("session", "body", *inside), what, fix)
