@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
-from mocks.messages import Problem, Request, Response, Settle, answer
+from mocks.messages import Act, Problem, Request, Response, Settle, answer
 from mocks.state import Destination, Lan, Memory, Source, State, checked_lan
 
 Route = Callable[[Request, str], Response]
@@ -39,6 +39,9 @@ class Device:
     keeps_at_once: ClassVar[bool] = True
     listens_by: ClassVar[str] = "number"
     derives_group: ClassVar[bool] = True
+    signs_in: ClassVar[bool] = True
+    tai_at_zero: float = 0.0
+    """International atomic time, in seconds, at which the mount's clock shows zero."""
 
     def __init__(self, unit: Unit, memory: Memory) -> None:
         self.unit = unit
@@ -80,9 +83,9 @@ class Device:
         self.memory = Memory(self.memory.saved, self.memory.saved)
         self._booted_at = at
 
-    def perform(self, act: Settle) -> None:
+    def perform(self, act: Act) -> None:
         """Do what a response said was to be done later: an address takes effect."""
-        if self.memory.pending == act.lan:
+        if isinstance(act, Settle) and self.memory.pending == act.lan:
             self.memory = replace(self.memory, pending=None)
             self.keep(replace(self.memory.running, lan=act.lan))
 

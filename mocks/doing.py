@@ -11,7 +11,7 @@ from mocks.exchange import Begun, Exchange, Fate
 from mocks.faults import Fault, Kind
 from mocks.ground import FOREVER, Ground
 from mocks.journal import Cause
-from mocks.messages import Response, Settle
+from mocks.messages import Act, Response
 
 SIGN_IN_WANTED = 401
 
@@ -88,7 +88,7 @@ def _handled(ground: Ground, begun: Begun) -> Response:
     return device.handle(replace(begun.request, at=ground.clock()))
 
 
-def _settling(ground: Ground, name: str, act: Settle) -> Callable[[float], None]:
+def _settling(ground: Ground, name: str, act: Act) -> Callable[[float], None]:
     def settle(at: float) -> None:
         device = ground.standing[name].device
         before = device.memory

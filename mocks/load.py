@@ -14,6 +14,7 @@ import yaml
 
 from mocks.corvid import Corvid
 from mocks.device import Device, Unit
+from mocks.nmos import SECOND_LEG, Nmos
 from mocks.site import Network, Site, Span
 from mocks.state import (
     TOP_NUMBER,
@@ -27,7 +28,7 @@ from mocks.state import (
 )
 from mocks.tamarisk import Tamarisk
 
-MAKES: dict[str, type[Device]] = {make.make: make for make in (Corvid, Tamarisk)}
+MAKES: dict[str, type[Device]] = {make.make: make for make in (Corvid, Tamarisk, Nmos)}
 SETTLE_S = 0.15
 DEFAULT_PORT = 8080
 SETTINGS = {"ptp_domain": (0, 127), "ptp_priority": (128, 255)}
@@ -233,7 +234,7 @@ def _slot(text: str, devices: Mapping[str, Device], what: str, where: str) -> st
 def _device(name: str, part: _Part, site: Site) -> Device:
     part.only(
         *("make", "model", "serial", "firmware", "address", "prefix", "gateway", "sign_in"),
-        *("settings", "sources", "destinations", "settle_s"),
+        *("settings", "sources", "destinations", "settle_s", "second_leg"),
     )
     make = MAKES.get(part.text("make"))
     if make is None:
@@ -249,11 +250,24 @@ def _device(name: str, part: _Part, site: Site) -> Device:
         {slot: _source(one, make) for slot, one in part.part("sources").parts()},
         {slot: _destination(one, make) for slot, one in part.part("destinations").parts()},
         _settings(part.part("settings")),
+        _second_leg(part, make),
     )
-    return make(_unit(name, part), Memory(state, state))
+    return make(_unit(name, part, make), Memory(state, state))
 
 
-def _unit(name: str, part: _Part) -> Unit:
+def _second_leg(part: _Part, make: type[Device]) -> dict[str, str]:
+    """The address of a second media port, where a make has one."""
+    if "second_leg" not in part.value:
+        return {}
+    if make is not Nmos:
+        raise WorldError(part.at("second_leg"), f"a {make.make} has one leg; leave it out")
+    try:
+        return {SECOND_LEG: str(IPv4Address(part.text("second_leg")))}
+    except ValueError as error:
+        raise WorldError(part.at("second_leg"), str(error)) from error
+
+
+def _unit(name: str, part: _Part, make: type[Device]) -> Unit:
     sign_in = part.part("sign_in")
     sign_in.only("user", "secret")
     return Unit(
@@ -262,7 +276,7 @@ def _unit(name: str, part: _Part) -> Unit:
         serial=part.text("serial"),
         firmware=part.text("firmware"),
         user=sign_in.text("user", ""),
-        secret=sign_in.text("secret"),
+        secret=sign_in.text("secret", None if make.signs_in else ""),
         settle_s=part.seconds("settle_s", SETTLE_S),
     )
 
@@ -271,6 +285,8 @@ def _source(part: _Part, make: type[Device]) -> Source:
     part.only("number", "group", "label", "enabled")
     number = part.whole("number", 0, TOP_NUMBER)
     group = part.group() if "group" in part.value else derived_group(number)
+    if make is Nmos:
+        number = 0  # it keeps groups alone
     if make.derives_group and group != derived_group(number):
         raise WorldError(part.where, f"a {make.make} derives its groups; leave 'group' out")
     return Source(number, group, part.text("label", ""), part.truth("enabled"))

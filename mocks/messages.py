@@ -49,11 +49,22 @@ class Settle:
 
 
 @dataclass(frozen=True, slots=True)
+class Activate:
+    """What was staged for ``what`` is to take effect now; void if ``due`` is no longer its time."""
+
+    what: str
+    due: str
+
+
+Act = Settle | Activate
+
+
+@dataclass(frozen=True, slots=True)
 class Later:
     """``act`` is to be performed on the device ``after_s`` seconds after the response."""
 
     after_s: float
-    act: Settle
+    act: Act
 
 
 @dataclass(frozen=True, slots=True)

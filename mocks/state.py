@@ -4,7 +4,7 @@ Running and saved state are apart: a power cycle brings back what is saved.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from ipaddress import AddressValueError, IPv4Address, IPv4Network
 from typing import Any
 
@@ -43,12 +43,16 @@ class Lan:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """All that can be set on a device, at one time. Slots and settings by name."""
+    """All that can be set on a device, at one time. Slots and settings by name.
+
+    ``kept`` is what a make has in its memory beside what all makes have, as plain JSON values.
+    """
 
     lan: Lan
     sources: Mapping[str, Source]
     destinations: Mapping[str, Destination]
     settings: Mapping[str, int]
+    kept: Mapping[str, Any] = field(default_factory=dict)
 
     def with_source(self, slot: str, source: Source) -> "State":
         """The same state with one source replaced."""
@@ -61,6 +65,10 @@ class State:
     def with_settings(self, **settings: int) -> "State":
         """The same state with some settings replaced."""
         return replace(self, settings={**self.settings, **settings})
+
+    def with_kept(self, name: str, value: Any) -> "State":
+        """The same state with one thing of the make's own replaced."""
+        return replace(self, kept={**self.kept, name: value})
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,4 +160,5 @@ def _plain(state: State) -> dict[str, Any]:
             for slot, d in state.destinations.items()
         },
         "settings": dict(state.settings),
+        **({"kept": dict(state.kept)} if state.kept else {}),
     }

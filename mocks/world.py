@@ -26,6 +26,9 @@ from mocks.messages import Request
 from mocks.site import Site
 from mocks.state import Memory, State
 
+TAI_AHEAD_S = 37.0
+"""Seconds by which TAI is ahead of UTC since 2017 (from memory: IERS bulletin C)."""
+
 
 class World:
     """All simulated devices and what connects them. ``clock`` gives seconds."""
@@ -35,6 +38,9 @@ class World:
         self.site: Site = file.site
         self.clock = clock
         self._lock = threading.RLock()
+        tai_at_zero = time.time() + TAI_AHEAD_S - clock() if clock is time.monotonic else 0.0
+        for device in file.devices:
+            device.tai_at_zero = tai_at_zero
         self._ground = Ground(file.devices, clock)
 
     # Making one.

@@ -2,6 +2,7 @@ import pytest
 
 from mocks.load import WorldError, read_world, world_of
 from mocks.site import Span
+from mocks.state import Source
 
 GOOD = {
     "networks": {"media": {"subnet": "127.44.3.0/24"}},
@@ -93,3 +94,16 @@ def test_address_on_no_network() -> None:
     """A device must stand on one of the world's networks."""
     with pytest.raises(WorldError, match="on no network"):
         world_of({**GOOD, "networks": {}})
+
+
+def test_an_nmos_node_keeps_groups_alone() -> None:
+    """A number in the file is its group; it needs no sign-in, and may have a second leg."""
+    unit = "make: nmos, model: SN-2, serial: SW-7, firmware: '1', address: 127.44.3.41, prefix: 24"
+    head = "networks: {media: {subnet: 127.44.3.0/24}}\ndevices:\n  node:\n"
+    more = "second_leg: 127.45.3.41, sources: {a: {number: 311}}"
+    (device,) = read_world(f"{head}    {{{unit}, {more}}}\n").devices
+    assert device.memory.running.sources["a"] == Source(0, "239.194.1.55:5004")
+    assert device.memory.running.kept == {"second_leg": "127.45.3.41"}
+    other = unit.replace("nmos", "corvid") + ", sign_in: {user: u, secret: s}"
+    with pytest.raises(WorldError, match="a corvid has one leg"):
+        read_world(f"{head}    {{{other}, second_leg: 127.45.3.41}}\n")

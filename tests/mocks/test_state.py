@@ -61,3 +61,11 @@ def test_memory_as_plain_dicts() -> None:
     assert dumped["pending"] == {"address": "127.44.3.8", "prefix": 24, "gateway": None}
     assert dumped["running"] == dumped["saved"]
     assert dumped["running"]["settings"] == {"ptp_domain": 0}
+
+
+def test_what_a_make_keeps_of_its_own() -> None:
+    """It is dumped where there is any, and replaced by name."""
+    state = State(Lan("127.44.3.7", 24), {}, {}, {})
+    assert "kept" not in Memory(state, state).as_dict()["running"]
+    state = state.with_kept("a", 1).with_kept("b", 2).with_kept("a", 3)
+    assert Memory(state, state).as_dict()["running"]["kept"] == {"a": 3, "b": 2}

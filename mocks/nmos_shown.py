@@ -1,0 +1,131 @@
+"""What a simulated NMOS node shows to whoever reads: each path of its two APIs, and its refusals.
+
+Paths are the same with and without a slash at the end; two slashes are no path.
+"""
+
+from typing import Any
+
+from mocks import nmos_params as params
+from mocks import nmos_sdp as sdp
+from mocks.messages import Problem, Response, answer
+from mocks.nmos_resources import Node
+
+Path = tuple[str, ...]
+READING = ("GET", "HEAD", "OPTIONS")
+CONNECTION: Path = ("x-nmos", "connection", "v1.1")
+BULK: Path = (*CONNECTION, "bulk")
+SINGLE: Path = (*CONNECTION, "single")
+NODE: Path = ("x-nmos", "node", "v1.3")
+KINDS_ALONE: tuple[Path, ...] = (("senders",), ("receivers",))
+_NODE_KINDS = ("self", "sources", "flows", "devices", "senders", "receivers")
+_WORDS = {
+    400: "Bad Request",
+    404: "Not Found",
+    405: "Method Not Allowed",
+    423: "Locked",
+    501: "Not Implemented",
+}
+_ROOTS: dict[Path, list[str]] = {
+    (): ["x-nmos/"],
+    ("x-nmos",): ["connection/", "node/"],
+    ("x-nmos", "node"): ["v1.3/"],
+    NODE: [f"{kind}/" for kind in _NODE_KINDS],
+    ("x-nmos", "connection"): ["v1.1/"],
+    CONNECTION: ["bulk/", "single/"],
+    BULK: ["senders/", "receivers/"],
+    SINGLE: ["senders/", "receivers/"],
+}
+
+
+class Refused(Problem):
+    """A request that the node won't do, worded as NMOS does."""
+
+    def __init__(self, status: int, debug: str) -> None:
+        super().__init__(status, debug)
+        self.debug = debug
+        body = {"code": status, "error": _WORDS[status], "debug": debug}
+        self.response = answer(status, body)
+
+
+def bare(segments: Path) -> Path:
+    """The segments of a path without the slash at its end."""
+    return segments[:-1] if segments and not segments[-1] else segments
+
+
+def at(path: Path, node: Node, addresses: list[str]) -> Any:
+    """What stands at a path: a JSON value, or a whole response where it is none.
+
+    Raises:
+        Refused: nothing does, or what does is not offered.
+    """
+    if path in _ROOTS:
+        return _ROOTS[path]
+    if path[:3] == NODE:
+        return _node_api(path[3:], node)
+    if path[:4] == SINGLE and path[4:5] in KINDS_ALONE:
+        return _single(path[4], path[5:], node, addresses)
+    raise Refused(404, "no such path")
+
+
+def slot_of(node: Node, kind: str, own_id: str) -> str:
+    """The slot of a sender or receiver by its id.
+
+    Raises:
+        Refused: there is none.
+    """
+    slot = node.slot_of(kind, own_id) if (kind,) in KINDS_ALONE else None
+    if slot is None:
+        raise Refused(404, f"no {kind.removesuffix('s')} {own_id}")
+    return slot
+
+
+def _node_api(rest: Path, node: Node) -> Any:
+    kind, own_id = (*rest, "", "")[:2]
+    more = rest[2:]
+    if kind not in _NODE_KINDS:
+        raise Refused(404, "no such path")
+    resources = node.resources(kind)
+    if not own_id:
+        return resources[0] if kind == "self" else resources
+    found = next((one for one in resources if one["id"] == own_id), None)
+    if kind == "self" or found is None:
+        raise Refused(404, "no such resource")
+    if more == ("target",) and kind == "receivers":
+        raise Refused(501, "deprecated: use the Connection API")
+    if more:
+        raise Refused(404, "no such path")
+    return found
+
+
+def _single(kind: str, rest: Path, node: Node, addresses: list[str]) -> Any:
+    if not rest:
+        return [f"{node.id_of(kind, slot)}/" for slot in node.streams[kind]]
+    slot = slot_of(node, kind, rest[0])
+    stream = node.streams[kind][slot]
+    files = ["transportfile/"] if kind == "senders" else []
+    shown = {
+        (): ["constraints/", "staged/", "active/", *files, "transporttype/"],
+        ("constraints",): params.constraints(kind, addresses),
+        ("staged",): stream.staged,
+        ("active",): stream.active,
+        ("transporttype",): "urn:x-nmos:transport:rtp",
+    }
+    if rest[1:] == ("transportfile",) and files:
+        return _transport_file(node, slot)
+    if rest[1:] not in shown:
+        raise Refused(404, "no such path")
+    return shown[rest[1:]]
+
+
+def _transport_file(node: Node, slot: str) -> Response:
+    stream = node.streams["senders"][slot]
+    held = stream.active["transport_params"]
+    if any(params.AUTO in leg.values() for leg in held):
+        raise Refused(404, "it was never activated")
+    legs = [
+        sdp.Leg(leg["source_ip"], leg["destination_ip"], leg["destination_port"]) for leg in held
+    ]
+    session = int(node.id_of("senders", slot)[:8], 16)
+    version = int(stream.version.partition(":")[0])
+    text = sdp.describe(node.labels["senders"][slot], session, version, legs)
+    return Response(200, (("content-type", sdp.MEDIA_TYPE),), text.encode())
