@@ -130,3 +130,42 @@ def paced(rng: random.Random, made: Scene) -> Scene:
         for name, entry in made.found.devices.items()
     }
     return replace(made, found=replace(made.found, devices=devices))
+
+
+def fifty_rooms(seed: int = 50) -> Scene:
+    """Fifty rooms of an engine, a box of outputs and a box of inputs, all renumbered.
+
+    In each room the engine and the outputs exchange or pass on some numbers; now and then with
+    the next room. The inputs listen to sources of their own room, some to the next.
+    """
+    rng = random.Random(seed)
+    boxes: dict[str, Box] = {}
+    for room in range(50):
+        name = f"room-{room:02}"
+        for place, (kind, count) in enumerate((("engine", 6), ("outputs", 3), ("inputs", 0))):
+            host = 20 + 3 * room + place
+            box = Box(host=host, room=name, saves=rng.choice([Saves.AT_ONCE, Saves.ON_SAVE]))
+            for slot in range(count):
+                box.sources[f"s{slot}"] = (host * 10 + slot, True)
+            boxes[f"{name}-{kind}"] = box
+    for room in range(50):
+        _one_room(rng, boxes, f"room-{room:02}", f"room-{(room + 1) % 50:02}", last=room == 49)
+    return paced(rng, scene(boxes, media=BIG))
+
+
+def _one_room(
+    rng: random.Random, boxes: dict[str, Box], here: str, there: str, *, last: bool
+) -> None:
+    own = [
+        (f"{here}-{k}", key) for k in ("engine", "outputs") for key in boxes[f"{here}-{k}"].sources
+    ]
+    numbers = [boxes[name].sources[key][0] for name, key in own]
+    taken = numbers[1:] + numbers[:1]
+    if rng.random() < 0.5:
+        taken[-1] = boxes[own[-1][0]].host * 10 + 9  # a chain instead of a ring
+    for (name, key), number in zip(own, taken, strict=True):
+        boxes[name].wants[key] = (number, None)
+    for slot in range(6):
+        near = here if last or rng.random() < 0.8 else there
+        source = boxes[f"{near}-engine"].sources[f"s{slot}"][0]
+        boxes[f"{here}-inputs"].hears[f"in{slot}"] = source

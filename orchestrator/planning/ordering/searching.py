@@ -18,6 +18,9 @@ from orchestrator.planning.ordering.tasks import Tasks
 TRIES_A_TASK = 40
 WARM = 33
 """The first tries may cost up to one part in so many more than the best."""
+INCOMPARABLE = 1000
+HEAVY_UNTIL = 0.6
+"""Down to this warmth the heaviest silences say what is a little worse, then the lighter ones."""
 KEPT = 4
 """Of the last best orders so many are kept: which is best once disables are tied is not known."""
 MOST = 1500
@@ -81,6 +84,21 @@ class _Search:
             by_device.setdefault(device, []).append(task)
         self.groups = [by_device[device] for device in self.tasks.device]
         self.ancestors: list[int] = []
+        self.light = self._light()
+
+    def _light(self) -> int:
+        """What the silences cost that are not incomparably heavier than others; 0: none is.
+
+        Were a little worse judged by the heavy ones alone, the light ones would stay as they fall.
+        """
+        silences = self.tasks.silences
+        least = min((weight for _, _, weight in silences), default=0)
+        light = [each for each in silences if each[2] < INCOMPARABLE * least]
+        if len(light) == len(silences):
+            return 0
+        start = self.placing.place(self.order)[1]
+        length = self.tasks.length
+        return sum(weight * (start[on] + length[on] - start[off]) for off, on, weight in light)
 
     def _value(self, order: Sequence[int], most: int | None = None) -> tuple[int, int]:
         """Cost and length; the length is not worked out for what costs more than ``most``."""
@@ -120,7 +138,8 @@ class _Search:
         if turned is None:
             self.placing.work += 1
             return
-        room = int(self.best[0] / WARM * warmth * self.chance.below(1024) / 1024)
+        little = self.light if self.light and warmth < HEAVY_UNTIL else self.best[0]
+        room = int(little / WARM * warmth * self.chance.below(1024) / 1024)
         value = self._value(turned, self.now[0] + room)
         if value <= self.now or value[0] < self.now[0] + room:
             self.order, self.now = turned, value

@@ -1,0 +1,80 @@
+"""What the benchmark measures: a scene's dry-run, and the tasks that it had to schedule."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from unittest.mock import patch
+
+from orchestrator.planning.aims.listeners import Hearing
+from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.ordering.drafts import Graph
+from orchestrator.planning.ordering.making import Made, make
+from orchestrator.planning.ordering.tasks import Silent, Tasks
+from orchestrator.planning.result import DryRun
+from orchestrator.planning.scene import Scene
+from orchestrator.planning.silence import Span
+from orchestrator.planning.silence import spans as find
+from tests.benchmarks.facilities import facility
+from tests.planning.carried import length, silences, starts
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """One facility, planned. ``on_air`` and ``every`` are its silences, plainly weighed.
+
+    ``silent`` is what each of them lasts in the sequence, carried out on paper step by step.
+    """
+
+    seed: int
+    tasks: Tasks
+    on_air: tuple[Silent, ...]
+    every: tuple[Silent, ...]
+    silent: tuple[int, ...]
+    milliseconds: int
+    planned: DryRun
+
+    def cost(self, level: Sequence[Silent]) -> int:
+        """What the silences of ``level`` come to, weighed."""
+        lasts = dict(zip([(off, on) for off, on, _ in self.every], self.silent, strict=True))
+        return sum(weight * lasts[off, on] for off, on, weight in level)
+
+
+def instances(count: int, first: int, *, devices: int, sources: int) -> Iterator[Instance]:
+    """So many facilities by chance, of those that can be planned and silence anybody."""
+    seed = first
+    while count:
+        found = instance(facility(seed, devices=devices, sources=sources), seed)
+        if found is not None:
+            count -= 1
+            yield found
+        seed += 1
+
+
+def instance(scene: Scene, seed: int = 0) -> Instance | None:
+    """One facility; None where the dry-run stops, or nobody goes silent."""
+    tasks: list[Tasks] = []
+    spans: list[list[Span]] = []
+
+    def making(given: Tasks) -> Made:
+        tasks.append(given)
+        return make(given)
+
+    def finding(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
+        spans.append(find(scene, graph, heard))
+        return spans[0]
+
+    where = "orchestrator.planning.dry_run"
+    with patch(f"{where}.make", making), patch(f"{where}.spans", finding):
+        planned = dry_run(scene)
+    if planned.stopped or not spans or not spans[0]:
+        return None
+    began = starts(planned.sequence)
+    lasts = silences(planned.sequence, began)
+    return Instance(
+        seed=seed,
+        tasks=replace(tasks[0], silences=()),
+        on_air=tuple((span.off, span.on, 1) for span in spans[0] if span.on_air),
+        every=tuple((span.off, span.on, max(1, len(span.listeners))) for span in spans[0]),
+        silent=tuple(lasts[str(span.ref)] for span in spans[0]),
+        milliseconds=length(planned.sequence, began),
+        planned=planned,
+    )
