@@ -180,8 +180,13 @@ class _Listening:
         return traits.hears if traits is not None else Hears.NUMBER
 
     def _pointer(self, ref: Ref, source: Ref, found: int | str | None) -> int | str | None:
-        """Where a destination has to point to hear ``source`` when all is done."""
+        """Where a destination has to point to hear ``source`` when all is done.
+
+        Nowhere, if the source is on a bench then: its number there may be another's here.
+        """
         state = self.states.get(source.device)
+        if state is not None and not any(self.networks[source.device]):
+            return None
         wanted = state.sources.get(source.name) if state is not None else None
         if wanted is None:
             return None
@@ -235,9 +240,11 @@ class _Listening:
                 name=f"no-such-source:{ref}",
                 rule="playbook",
                 grade=Grade.STOPS,
-                what=f"{ref} is to listen to {source}, which was not found or holds no number",
+                what=f"{ref} is to listen to {source}, which was not found, holds no number, or "
+                "will be on a bench",
                 where=(str(ref), str(source)),
-                fix="correct the name, or get the device to answer and survey again",
+                fix="correct the name, or get the device to answer and survey again; or let "
+                f"{ref} listen to something else",
             )
         )
 

@@ -102,6 +102,20 @@ def test_asked_for_a_source_without_number_is_a_hazard() -> None:
     assert heard.listeners[Ref("c", "in")].wanted == 311
 
 
+def test_asked_for_a_source_on_a_bench_is_a_hazard() -> None:
+    """The source leaves, and is 5 there; 5 is another's in the facility, and must not be heard."""
+    asked = {"in": ListensTo(source=Ref("a", "s"))}
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, exact=LEAVE, wants={"s": (5, True)}),
+        "b": Box(32, {"s": (5, True)}),
+        "c": Box(33, hears={"in": 311}, listens=asked),
+    }
+    heard = _heard(scene(boxes))
+    assert [h.name for h in heard.hazards] == ["no-such-source:c/in"]
+    assert "on a bench" in heard.hazards[0].what
+    assert heard.listeners[Ref("c", "in")].wanted == 311
+
+
 def test_a_destination_that_the_device_has_not_is_a_hazard() -> None:
     """The playbook names a destination that was not found."""
     box = Box(33, hears={"in": 311}, listens={"ghost": ListensTo(number=311)})
