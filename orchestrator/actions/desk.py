@@ -8,11 +8,12 @@ from pathlib import Path
 
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
-from orchestrator.adapters.open import description_of, make_opener
+from orchestrator.adapters.open import description_of, make_opener, planned_device
 from orchestrator.adapters.probe import make_probe
 from orchestrator.documents.folder import Documents, load_checked
+from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound
-from orchestrator.facility.plan import Plan
+from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.traits import Traits
 from orchestrator.facility.wanted import AskedDevice
@@ -81,13 +82,19 @@ class Desk:
         self,
         asked: Mapping[str, AskedDevice] | None = None,
         also: Mapping[str, tuple[str, ...]] | None = None,
+        only: str | None = None,
     ) -> AsFound:
         """Ask every device; ``asked`` (by default the playbooks) says where else to look.
 
+        With ``only`` one device alone is asked.
+
         Raises:
+            CallError: the plan has no such device, or does not say how it is spoken to.
             NoSecret: a credential of the plan has no secret; no device was asked then.
         """
-        await check_sign_ins(self.plan.devices.values(), self.open_adapter)
+        named = None if only is None else (_spoken_to(self.plan, only),)
+        devices = self.plan.devices.values() if named is None else named
+        await check_sign_ins(devices, self.open_adapter)
         return await survey(
             self.plan,
             self.asked if asked is None else asked,
@@ -95,7 +102,18 @@ class Desk:
             self.clock,
             width=SURVEY_WIDTH,
             also=also,
+            only=only,
         )
+
+
+def _spoken_to(plan: Plan, name: str) -> Device:
+    device = planned_device(plan, name)
+    if not device.speaks:
+        raise CallError(
+            f"{name} is not spoken to: the plan does not say how",
+            f"give {name} a 'speaks:' in plan.yaml",
+        )
+    return device
 
 
 def open_desk(
@@ -105,10 +123,12 @@ def open_desk(
     playbooks: Sequence[Path] | None = None,
     connect: Mapping[str, str] | None = None,
     clock: Clock | None = None,
+    trace: Callable[[str], None] | None = None,
 ) -> Desk:
     """Read and check a facility's documents and make its devices reachable; nothing is sent.
 
-    ``connect`` maps addresses to ``host:port``, where connections go instead.
+    ``connect`` maps addresses to ``host:port``, where connections go instead. ``trace`` is told
+    each request and answer as text, without secrets.
 
     Raises:
         DocumentError: something is wrong in the documents.
@@ -116,10 +136,11 @@ def open_desk(
     """
     documents = load_checked(folder, playbooks)
     ways = connect or {}
+    descriptions, secret_of = documents.descriptions, asked_once(secrets)
     return Desk(
         documents=documents,
         asked=merge(documents.playbooks),
-        open_adapter=make_opener(documents.plan, documents.descriptions, asked_once(secrets), ways),
+        open_adapter=make_opener(documents.plan, descriptions, secret_of, ways, trace=trace),
         probe=make_probe(documents.plan, documents.descriptions, ways),
         clock=clock or WallClock(),
     )

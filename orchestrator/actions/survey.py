@@ -36,15 +36,19 @@ async def survey(
     *,
     width: int = 32,
     also: Mapping[str, tuple[str, ...]] | None = None,
+    only: str | None = None,
 ) -> AsFound:
     """Ask every device of ``plan`` that the tool speaks to; a device's error stops no other.
 
     ``asked`` is what playbooks ask, by device: a device may already be where it is to go.
-    ``also`` gives further addresses to look at. At most ``width`` devices are asked at once.
+    ``also`` gives further addresses to look at; with ``only`` one device alone is asked.
+    At most ``width`` devices are asked at once.
     What is off limits is read too: reading is harmless.
     """
     taken_at = clock.now().isoformat()
-    spoken_to = [device for device in plan.devices.values() if device.speaks]
+    spoken_to = [
+        device for name, device in plan.devices.items() if device.speaks and only in (None, name)
+    ]
     gate = asyncio.Semaphore(width)
 
     async def one(device: Device) -> Found | NotFound:

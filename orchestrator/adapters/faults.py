@@ -113,7 +113,7 @@ KNOWN = (*BEFORE, *ON_THE_WAY, *NONSENSE)
 def judge(error: Exception, stage: Stage, request: Request, party: Party) -> DeviceError:
     """The error that a failure on the way is. Its own text is never passed on."""
     at = (party.device, party.address, request.doing)
-    words = _words(error)
+    words = in_words(error)
     if _before(error) or stage is Stage.DIALLING:
         return Unreachable(*at, words)
     if not request.reads:
@@ -134,7 +134,8 @@ def _table(error: Exception) -> dict[type[Exception], str]:
     return NONSENSE
 
 
-def _words(error: Exception) -> str:
+def in_words(error: Exception) -> str:
+    """What went wrong on the way, in our own words; the text of ``error`` is never passed on."""
     if "CERTIFICATE_VERIFY_FAILED" in str(error):
         return "its TLS certificate could not be verified"
     words = next(_table(error)[kind] for kind in type(error).__mro__ if kind in _table(error))

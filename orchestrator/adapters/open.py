@@ -12,6 +12,7 @@ from orchestrator.adapters.messages import Party
 from orchestrator.adapters.rest_device import RestDevice
 from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.sign_in import sign_in
+from orchestrator.adapters.trace import Tell
 from orchestrator.adapters.transport import Transport
 from orchestrator.errors import CallError, NoSecret
 from orchestrator.facility.description import Description, SignIn
@@ -30,12 +31,14 @@ def make_opener(
     *,
     network: httpx.AsyncBaseTransport | None = None,
     patience: Patience | None = None,
+    trace: Tell | None = None,
 ) -> OpenAdapter:
     """Make what opens adapters.
 
     ``secrets`` gives the secret of a credential's name and is asked once for each name.
     ``connect`` maps addresses to ``host:port``, where connections go instead. ``network`` takes
-    the place of the real network.
+    the place of the real network. ``trace`` is told each request and answer as text, without
+    secrets.
 
     Raises:
         CallError: ``connect`` is not written right.
@@ -60,6 +63,7 @@ def make_opener(
             secret=secret,
             dial=target_of(connect, address),
             network=network,
+            trace=trace,
         )
         dialect = Declared(
             description,

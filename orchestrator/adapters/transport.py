@@ -21,6 +21,7 @@ from orchestrator.adapters.faults import JOURNEY, Journey, NotSignedIn, TooLarge
 from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.adapters.redact import LogGuard, Redactor
 from orchestrator.adapters.session import SessionSignIn
+from orchestrator.adapters.trace import Tell, Traced
 from orchestrator.errors import Rejected
 from orchestrator.facility.secret import Secret
 
@@ -39,7 +40,8 @@ class Transport:
     """The way to one device. ``base`` is its scheme, address and port as a URL.
 
     ``network`` takes the place of the real network (simulated devices in memory). ``dial`` is
-    where the connection goes instead, the device's name in headers and TLS being kept.
+    where the connection goes instead, the device's name in headers and TLS being kept. ``trace``
+    is told each request and answer as text, without secrets.
     """
 
     def __init__(
@@ -54,6 +56,7 @@ class Transport:
         network: httpx.AsyncBaseTransport | None = None,
         tls: ssl.SSLContext | None = None,
         body_limit: int = BODY_LIMIT,
+        trace: Tell | None = None,
     ) -> None:
         self._party = party
         self._base = httpx.URL(base)
@@ -68,8 +71,10 @@ class Transport:
             trust_env=False,
             limits=httpx.Limits(max_connections=8, keepalive_expiry=_KEPT_OPEN_S),
         )
+        way: httpx.AsyncBaseTransport = Dialled(inner, dial) if dial else inner
+        way = _Bounded(way, body_limit)
         self._client = httpx.AsyncClient(
-            transport=_Bounded(Dialled(inner, dial) if dial else inner, body_limit),
+            transport=Traced(way, party, self._redact, trace) if trace else way,
             auth=auth,
             headers=_HEADERS,
             timeout=timeout_s,

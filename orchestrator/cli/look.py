@@ -1,6 +1,7 @@
 """The commands that only look: check, survey, dry-run, audit, explain, schema."""
 
 import asyncio
+from functools import partial
 from pathlib import Path
 from typing import Annotated, cast
 
@@ -29,7 +30,7 @@ from orchestrator.documents.as_found import read_as_found, write_as_found
 from orchestrator.documents.folder import find_folder, load_checked
 from orchestrator.documents.schema import What, json_schema
 from orchestrator.documents.work_order import write_work_order
-from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, EXIT_FOUND
+from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.planning.aims.changes import changes
 from orchestrator.planning.aims.listeners import listeners
@@ -80,6 +81,16 @@ def survey(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="Save it as an as-found file.")
     ] = None,
+    device: Annotated[
+        str | None, typer.Option("--device", metavar="NAME", help="Ask this device alone.")
+    ] = None,
+    trace: Annotated[
+        bool,
+        typer.Option(
+            "--trace",
+            help="Show each request and answer, without secrets. Needs --device.",
+        ),
+    ] = False,
     connect: ConnectOption = None,
     connect_file: ConnectFileOption = None,
     as_json: JsonOption = False,
@@ -88,8 +99,11 @@ def survey(
 
     Exit status: 0 every device was found, 4 some were not.
     """
-    desk = desk_at(facility, None, connect, connect_file)
-    found = asyncio.run(desk.survey())
+    if trace and device is None:
+        raise CallError("--trace shows one device", "name it with --device NAME")
+    tell = partial(typer.echo, err=as_json) if trace else None
+    desk = desk_at(facility, None, connect, connect_file, trace=tell)
+    found = asyncio.run(desk.survey(only=device))
     if out is not None:
         write_as_found(out, found)
     if as_json:

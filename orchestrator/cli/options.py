@@ -1,6 +1,6 @@
 """The options that several commands share, and what they come to."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
@@ -86,8 +86,9 @@ def desk_at(
     playbooks: list[Path] | None = None,
     connect: list[str] | None = None,
     connect_file: Path | None = None,
+    trace: Callable[[str], None] | None = None,
 ) -> Desk:
-    """Open the desk of the facility that the options name."""
+    """Open the desk of the facility that the options name; ``trace`` is told what is said."""
     ways = read_connect_file(connect_file) if connect_file is not None else {}
     ways.update(pairs(connect or (), "--connect", "ADDRESS=HOST:PORT"))
     for address in ways:
@@ -97,6 +98,7 @@ def desk_at(
         secrets=Credentials().get,
         playbooks=playbooks,
         connect=ways,
+        trace=trace,
     )
 
 

@@ -5,6 +5,7 @@ from datetime import UTC, timedelta
 from pathlib import Path
 
 import pytest
+import yaml
 
 from orchestrator.actions.desk import WallClock, open_desk
 from orchestrator.errors import CallError, DocumentError, NoSecret
@@ -70,3 +71,23 @@ def test_the_wall_clock() -> None:
     asyncio.run(clock.sleep(0.01))
     assert clock.now() - before >= timedelta(seconds=0.01)
     assert before.astimezone(UTC) == before
+
+
+def test_one_device_is_asked_alone_and_traced(stage: Stage) -> None:
+    """Its requests and answers are told; only its own secret is asked for."""
+    told: list[str] = []
+    asked: list[str] = []
+
+    def secrets(name: str) -> Secret:
+        asked.append(name)
+        return Secret("engineer", "invented-gull-on-a-wire")
+
+    ways = yaml.safe_load(stage.map.read_text(encoding="utf-8"))
+    desk = open_desk(stage.folder, secrets=secrets, connect=ways, trace=told.append)
+    found = asyncio.run(desk.survey(only="studio-south-engine"))
+    assert list(found.devices) == ["studio-south-engine"]
+    assert asked == ["corvid-units"]
+    assert any("GET /streams" in text for text in told)
+    for name, words in (("nobody", "no device nobody"), ("alert-inserter", "not spoken to")):
+        with pytest.raises(CallError, match=words):
+            asyncio.run(desk.survey(only=name))

@@ -221,3 +221,13 @@ def test_a_bug_is_not_taken_for_a_device_that_is_away() -> None:
         look(net, device("north"))
     assert raised.group_contains(ZeroDivisionError)
     assert not raised.group_contains(CutsheetError)
+
+
+def test_one_device_alone_is_asked() -> None:
+    """With a name, nobody else is spoken to."""
+    net = Net(units())
+    found = asyncio.run(
+        survey(plan(device("north"), device("south")), {}, net.open, Clock(), only="south")
+    )
+    assert list(found.devices) == ["south"]
+    assert net.opened == [("south", SOUTH)]
