@@ -30,7 +30,7 @@ async def undo(desk: Desk, run: str, choice: Choice) -> Undo:
     with SqliteLedger(desk.folder, create=False) as ledger:
         record, events = ledger.record(run), ledger.events(run)
     found = await desk.survey(asked={}, also=addresses(record))
-    back = take_back(record, events, found)
+    back = take_back(record, events, found, _benched(desk, record))
     accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}
     wider = Choice(
         rooms=choice.rooms,
@@ -40,3 +40,9 @@ async def undo(desk: Desk, run: str, choice: Choice) -> Undo:
     )
     plan = propose(desk, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
     return Undo(record=record, found=found, plan=plan, stays=back.stays)
+
+
+def _benched(desk: Desk, record: RunRecord) -> frozenset[str]:
+    """The devices that stood on a bench before the run."""
+    networks = {name: desk.plan.network_of(entry.at) for name, entry in record.before.items()}
+    return frozenset(name for name, net in networks.items() if net is not None and net.bench)

@@ -65,14 +65,22 @@ def addresses(record: RunRecord) -> Mapping[str, tuple[str, ...]]:
     return {device: tuple(where) for device, where in found.items()}
 
 
-def take_back(record: RunRecord, events: Sequence[Event], now: AsFound) -> TakeBack:
-    """What has to be asked for, so that everything that the run wrote is as it was before."""
+def take_back(
+    record: RunRecord,
+    events: Sequence[Event],
+    now: AsFound,
+    benched: frozenset[str] = frozenset(),
+) -> TakeBack:
+    """What has to be asked for, so that everything that the run wrote is as it was before.
+
+    ``benched`` are the devices that stood on a bench before the run: nobody heard them.
+    """
     lines: dict[str, _Line] = {}
     for step in written_steps(record, events):
         lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
     before = {name: entry.state for name, entry in record.before.items()}
     mended = _mended(record, {s.subject for line in lines.values() for s in _renumbers(line)})
-    worker = _Worker(record, before, mended)
+    worker = _Worker(record, before, mended, benched)
     asked = {name: worker.device(name, line) for name, line in lines.items()}
     asked = _with_stayers(asked, lines, now)
     hazards = tuple(
@@ -158,6 +166,7 @@ class _Worker:
     record: RunRecord
     before: Mapping[str, DeviceState]
     mended: Mapping[str, str]
+    benched: frozenset[str]
     stays: list[str] = field(default_factory=list)
 
     def device(self, name: str, line: _Line) -> AskedDevice:
@@ -220,7 +229,9 @@ class _Worker:
             Ref(other, name)
             for other, state in self.before.items()
             for name, source in state.sources.items()
-            if pointer is not None and pointer in (source.number, *source.groups)
+            if pointer is not None
+            and other not in self.benched
+            and pointer in (source.number, *source.groups)
         ]
         if len(holders) == 1 and str(holders[0]) not in self.mended:
             return ListensTo(source=holders[0])

@@ -164,3 +164,17 @@ def test_a_unit_goes_back_to_the_bench() -> None:
     }
     before = scene(boxes)
     assert taken_back(before) == before.found
+
+
+def test_who_stood_on_the_bench_was_heard_by_nobody() -> None:
+    """A factory number that is also a live one is no reason to ask for the unit on the bench."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "c": Box(33, {}, {"in": 311}),
+        "new": Box(
+            50, {"s": (311, False)}, at="127.0.2.50", to="127.44.3.50", wants={"s": (501, True)}
+        ),
+    }
+    record, events, now = run(scene(boxes))
+    asked = take_back(record, events, now, frozenset({"new"})).asked["c"].destinations["in"]
+    assert asked.listens_to == ListensTo(source=Ref("a", "s"))
