@@ -76,6 +76,20 @@ def lost(step: Step, held: Iterable[Step], state: DeviceState) -> tuple[Step, ..
     return tuple(one for one in steps if _thing(one) in wrong or _together(one) in wrong)
 
 
+def moves(held: Iterable[Step], steps: Mapping[str, Step]) -> tuple[Step, ...]:
+    """The readdresses among the steps ``held``, each with what confirms it.
+
+    A device that went back on these is not there to be asked: it stands where it stood before.
+    """
+    moved = {step.id: step for step in held if step.kind is StepKind.READDRESS}
+    confirms = (
+        step
+        for step in steps.values()
+        if step.kind is StepKind.CONFIRM and not moved.keys().isdisjoint(step.after)
+    )
+    return (*moved.values(), *confirms)
+
+
 def _thing(step: Step) -> tuple[str, str]:
     if step.kind in _SWITCH:
         return "switch", step.source or ""

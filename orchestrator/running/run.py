@@ -33,8 +33,8 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.fold import Standing, State, fold
 from orchestrator.running.hand import Hand, new_address
-from orchestrator.running.keeping import rests_on
-from orchestrator.running.life import OutOfTurn
+from orchestrator.running.keeping import moves, rests_on
+from orchestrator.running.life import OutOfTurn, Stage
 from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
 from orchestrator.running.patience import Patience
 from orchestrator.running.reading import told
@@ -144,7 +144,7 @@ class Run:
         self._take(operation)
         if hand.over:
             del self._hands[step]
-            for one in hand.lost:
+            for one in hand.lost or self._gone_back(hand):
                 self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
         else:
@@ -286,7 +286,9 @@ class Run:
         doubtful: dict[str, set[str]] = {}
         for name, standing in self._state.standings.items():
             step = self._steps[name]
-            if standing is Standing.INTENDED and name not in self._hands and _writes(step):
+            begun = standing is Standing.INTENDED and name not in self._hands and _writes(step)
+            # Where what it comes after is to be done again, that comes first.
+            if begun and all(self._proved(earlier) for earlier in step.after):
                 doubtful.setdefault(step.device, set()).add(name)
         return doubtful
 
@@ -304,6 +306,13 @@ class Run:
             earlier=earlier,
             doubt=earlier,
         )
+
+    def _gone_back(self, hand: Hand) -> tuple[Step, ...]:
+        """What a device that can't be found to save may have gone back on: its last move."""
+        absent = hand.stage is Stage.FAILED and hand.why in (*_GONE, Failure.UNKNOWN)
+        if not absent or hand.step.kind is not StepKind.SAVE:
+            return ()
+        return moves(hand.holds, self._steps)
 
     def _readdress(self, step: Step) -> Step | None:
         """The readdress that ``step`` confirms: the last one of its device that it comes after."""

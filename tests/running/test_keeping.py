@@ -1,13 +1,15 @@
 """What a save is to keep, and what happens where the device went back on it meanwhile."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
-from orchestrator.facility.step import Hearing, Sequence, Step, StepKind
-from orchestrator.running.keeping import lost, rests_on, unsaved
-from orchestrator.running.operations import Accepted, Elapsed, Unsure
+from orchestrator.facility.step import AddressValue, Hearing, Sequence, Step, StepKind
+from orchestrator.running.events import Event, Intended, Proved, Resumed
+from orchestrator.running.keeping import lost, moves, rests_on, unsaved
+from orchestrator.running.operations import Accepted, Elapsed, Nobody, Unsure
 from orchestrator.running.run import Run
-from tests.running.dialogue import Dialogue, store
+from tests.running.dialogue import Dialogue, Line, store
 from tests.running.made_up import AT, EXPECTS, SOUTH, number, source, state_of, step
 
 OFF = step("south.off", StepKind.DISABLE, True, False)
@@ -170,3 +172,56 @@ def test_lost_between_save_and_read_back() -> None:
         store("sent south.save known + failed south.save other_hand unsure"),
         store("failed south.hear not_done unsure + paused"),
     )
+
+
+BENCH, JOINED = (AddressValue("main", at, 24) for at in (AT[SOUTH], "10.44.3.99"))
+MOVE = step("south.move", StepKind.READDRESS, BENCH, JOINED)
+THERE = step("south.there", StepKind.CONFIRM, BENCH, JOINED, "south.move", at="10.44.3.99")
+KEPT = step("south.kept", StepKind.SAVE, None, None, "south.there", at="10.44.3.99")
+
+
+def absent(read: str) -> Iterator[Line]:
+    """Nobody answers, as long as anybody would wait."""
+    late = (1 / 3, 2 / 3, 4 / 3, 8 / 3)
+    settle = (*(2 * seconds for seconds in late), 10)
+    yield read, Nobody()
+    for seconds in (*late, *settle):
+        yield f"wait south.kept {seconds:g}", Elapsed()
+        yield read, Nobody()
+
+
+def test_a_device_that_went_back_to_its_old_address() -> None:
+    """It is not there to be saved: at a resume it is looked for at both, and moved again."""
+    there, kept = replace(THERE, order=1), replace(KEPT, order=2)
+    sequence = Sequence(steps=(MOVE, there, kept))
+    old, new = f"at {AT[SOUTH]}", "at 10.44.3.99"
+    events: list[Event] = [
+        *(Intended("south.move"), Proved("south.move")),
+        *(Intended("south.there"), Proved("south.there"), Resumed()),
+    ]
+    talking = Dialogue(Run(sequence, EXPECTS, events))
+    talking.play(
+        store("intended south.kept"),
+        (f"read south.kept {new}", state_of(SOUTH, address=JOINED)),
+        (f"write south.kept {new}", Unsure("dropped")),
+        store("sent south.kept unknown"),
+        *absent(f"read south.kept {new}"),
+        store("failed south.kept unknown unsure"),
+        store("failed south.move not_done unsure + failed south.there not_done unsure + paused"),
+    )
+    again = Dialogue(Run(sequence, EXPECTS, [*events, *talking.events]))
+    again.play(
+        store("resumed"),
+        store("intended south.move"),
+        (f"read south.move {old}", Nobody()),
+        (f"read south.move {new}", state_of(SOUTH, address=JOINED)),
+        store("proved south.move"),
+        store("intended south.there"),
+        (f"read south.there {new}", state_of(SOUTH, address=JOINED)),
+        store("proved south.there"),
+        store("intended south.kept"),
+        (f"read south.kept {new}", state_of(SOUTH, address=JOINED, unsaved=False)),
+        store("proved south.kept"),
+        store("finished"),
+    )
+    assert moves((OFF, TAKE), BY_ID) == ()
