@@ -99,16 +99,17 @@ class Order:
         return self._known[key]
 
     def _reaches(self, first: Step, then: Step) -> bool:
+        """Look back from ``then``, the nearest first: most ways are two or three steps long."""
         floor = self.place[first.id]
         seen = {then.id}
-        stack = [then.id]
-        while stack:
-            for before in self.steps[stack.pop()].after:
+        line = [then.id]
+        for name in line:
+            for before in self.steps[name].after:
                 if before == first.id:
                     return True
                 if before not in seen and self.place[before] > floor:
                     seen.add(before)
-                    stack.append(before)
+                    line.append(before)
         return False
 
     def in_order(self, steps: list[Step]) -> list[Step]:
