@@ -9,6 +9,7 @@ from orchestrator.actions.drive import drive
 from orchestrator.actions.notes import NotesKeeper, notes_path
 from orchestrator.actions.propose import owners
 from orchestrator.actions.questions import BEFORE_THE_FIRST_WRITE, go_questions
+from orchestrator.actions.sign_ins import check_sign_ins
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.hazard import Hazard
@@ -104,7 +105,7 @@ async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
 
     Raises:
         LedgerError: no such run, or another run holds the facility.
-        CallError: the run is over.
+        CallError: the run is over, or a credential of its devices has no secret.
     """
     with hold(desk.folder, f"resume {run}"), SqliteLedger(desk.folder, create=False) as ledger:
         record = ledger.record(run)
@@ -114,6 +115,8 @@ async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
                 f"run {run} is {line.state}: there is nothing to go on with",
                 "'cutsheet runs' lists what is unfinished",
             )
+        touched = (desk.plan.devices[name] for name in record.before if name in desk.plan.devices)
+        await check_sign_ins(touched, desk.open_adapter)
         return await _go(desk, ledger, record, attendance)
 
 

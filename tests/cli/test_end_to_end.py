@@ -291,6 +291,20 @@ def test_fault(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
         assert stage.target_reached()
 
 
+def test_a_move_that_a_power_cycle_took_back(tmp_path: Path) -> None:
+    """A node that reboots before its new address is saved is found at the old one and moved."""
+    with staged(tmp_path, NODES) as stage:
+        mics = "news-booth-mics"
+        stage.world.add_fault(mics, Fault(Kind.REBOOT_BEFORE, method="POST", seconds=0.3))
+        assert stage.run(*APPLY).status == 1
+        assert stage.now(mics).lan.address == "127.44.3.36"
+        first = stage.run("resume", *ANSWERS)
+        assert first.status == 1, "its sources are on again: that has to be seen before it moves"
+        assert "is on, not off as this run had set it" in first.said
+        _finish(stage)
+        assert stage.now(mics).lan.address == "127.44.3.56"
+
+
 def test_a_stranger_in_mid_run(tmp_path: Path) -> None:
     """A device that suddenly gives another serial is written nothing more; the rest goes on."""
     with staged(tmp_path, PROGRAMMES) as stage:

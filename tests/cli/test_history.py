@@ -37,6 +37,10 @@ def test_a_run_from_pause_to_adoption(small: Stage) -> None:
     assert too_early.status == 2
     assert "paused" in too_early.err
     small.world.clear_faults("talks-engine")
+    without = small.run("resume", *ANSWERS, CUTSHEET_CREDENTIAL_CORVID_UNITS="")
+    assert without.status == 2
+    assert without.err.count("corvid-units") == 1
+    assert small.runs()[0]["state"] == "paused", "nothing was begun"
     assert small.run("resume", *ANSWERS).status == 0
     with pytest.raises(CallError, match="no run is unfinished"):
         last_unfinished(small.folder)
