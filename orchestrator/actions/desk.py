@@ -8,7 +8,7 @@ from pathlib import Path
 
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
-from orchestrator.adapters.open import description_of, make_opener, planned_device
+from orchestrator.adapters.open import make_opener, planned_device, traits_of
 from orchestrator.adapters.probe import make_probe
 from orchestrator.documents.folder import Documents, load_checked
 from orchestrator.errors import CallError
@@ -65,7 +65,7 @@ class Desk:
     def traits(self) -> Mapping[str, Traits]:
         """The traits of every device that the tool speaks to."""
         return {
-            name: description_of(device, self.documents.descriptions).traits
+            name: traits_of(device, self.documents.descriptions)
             for name, device in self.plan.devices.items()
             if device.speaks
         }

@@ -1,7 +1,7 @@
 """Opens the way to a device of the plan, by the device description that the plan names."""
 
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, partial
 
 import httpx
 
@@ -9,6 +9,9 @@ from orchestrator.adapters.declared import Declared
 from orchestrator.adapters.dial import check, target_of
 from orchestrator.adapters.gates import Gates
 from orchestrator.adapters.messages import Party
+from orchestrator.adapters.nmos import TRAITS, Nmos
+from orchestrator.adapters.nmos_chart import chart_of
+from orchestrator.adapters.nmos_node import PLAIN_PORT
 from orchestrator.adapters.rest_device import RestDevice
 from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.sign_in import sign_in
@@ -18,9 +21,12 @@ from orchestrator.errors import CallError, NoSecret
 from orchestrator.facility.description import Description, SignIn
 from orchestrator.facility.plan import Device, Plan, PlannedDestination, PlannedSource
 from orchestrator.facility.secret import Secret
+from orchestrator.facility.traits import Traits
 from orchestrator.running.protocols import OpenAdapter
 
 NOBODY = Secret("", "")
+NMOS = "nmos"
+NMOS_TIMEOUT_S = 5.0
 
 
 def make_opener(
@@ -49,21 +55,24 @@ def make_opener(
 
     def opener(device: str, address: str) -> RestDevice:
         planned = planned_device(plan, device)
-        description = description_of(planned, descriptions)
         party = Party(device=device, address=address)
+        dial = target_of(connect, address)
+        way = partial(Transport, party, dial=dial, network=network, trace=trace)
+        if _speaks_nmos(planned, descriptions):
+            gate = gates.of(device, TRAITS.requests_at_once)
+            to_api = way(f"http://{address}:{planned.port or PLAIN_PORT}", timeout_s=NMOS_TIMEOUT_S)
+            nmos = Nmos(party, chart_of(plan, planned))
+            return RestDevice(nmos, to_api, patience=patience, gate=gate)
+        description = description_of(planned, descriptions)
         secret = _secret(planned, description, secret_of)
         name = planned.credentials or ""
-        transport = Transport(
-            party,
+        transport = way(
             f"{description.scheme}://{address}:{description.port}",
             timeout_s=description.timeout_s,
             auth=sign_in(
                 description.sign_in, secret, name, description.key_header, description.session
             ),
             secret=secret,
-            dial=target_of(connect, address),
-            network=network,
-            trace=trace,
         )
         dialect = Declared(
             description,
@@ -76,6 +85,23 @@ def make_opener(
         return RestDevice(dialect, transport, patience=patience, gate=gate)
 
     return opener
+
+
+def traits_of(device: Device, descriptions: Mapping[str, Description]) -> Traits:
+    """What ``device`` can do, as far as it is known before the device is spoken to.
+
+    Raises:
+        CallError: nothing says how it is spoken to.
+    """
+    if _speaks_nmos(device, descriptions):
+        return TRAITS
+    return description_of(device, descriptions).traits
+
+
+def _speaks_nmos(device: Device, descriptions: Mapping[str, Description]) -> bool:
+    """Whether NMOS is the first way of ``device`` that there is; a description of the name wins."""
+    ways = (name for name in device.speaks if name == NMOS or name in descriptions)
+    return next(ways, None) == NMOS and NMOS not in descriptions
 
 
 def _number_of(plan: Plan, device: Device, address: str) -> Callable[[str], int | None] | None:

@@ -76,10 +76,12 @@ async def _look(target: Target, timeout_s: float) -> str | None:
 
 def _port(plan: Plan, descriptions: Mapping[str, Description], device: str) -> int:
     planned = plan.devices.get(device)
-    for name in planned.speaks if planned else ():
+    if planned is None:
+        return PORT
+    for name in planned.speaks:
         if name in descriptions:
             return descriptions[name].port
-    return PORT
+    return planned.port or PORT
 
 
 def _failed(error: OSError, target: Target) -> str | None:

@@ -168,6 +168,7 @@ class _Builder:
             serial=model.serial,
             credentials=_first(item.credentials for item in having),
             off_limits=_first(item.off_limits for item in having),
+            port=_first(item.port for item in having),
             sources=parts.sources,
             destinations=parts.destinations,
         )

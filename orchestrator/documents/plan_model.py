@@ -104,6 +104,9 @@ class CommonModel(Shape):
     speaks: Annotated[list[fields.Name], fields.OneOrMore] | None = Field(
         None, description="Its device description, or nmos, restconf, a plug-in; a list for more."
     )
+    port: fields.Port | None = Field(
+        None, description="Where its NMOS Node API answers, if that is not port 80."
+    )
     blocks: list[fields.HostPart] | None = Field(
         None,
         min_length=1,

@@ -122,6 +122,8 @@ class Device:
     ``blocks`` are host parts whose numbers it owns. ``numbers`` are further numbers that it owns
     (a device that the tool does not speak to). ``speaks`` names its device description(s).
     ``off_limits`` says why it may not be touched. ``credentials`` is a name in the keyring.
+    ``port`` is where its own API answers, if it needs no device description and the port is not
+    the usual one.
     """
 
     name: str
@@ -133,6 +135,7 @@ class Device:
     serial: str | None = None
     credentials: str | None = None
     off_limits: str | None = None
+    port: int | None = None
     sources: Mapping[str, PlannedSource] = field(default_factory=dict)
     destinations: Mapping[str, PlannedDestination] = field(default_factory=dict)
 

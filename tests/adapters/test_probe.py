@@ -2,6 +2,7 @@ import asyncio
 import errno
 import socket
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
@@ -72,6 +73,18 @@ def test_an_address_that_the_map_does_not_name_is_dialled_as_it_is(
     looked("127.44.3.71", connect)
     looked("127.44.3.72", connect, device="not-in-the-plan")
     assert dialled == [("127.44.3.71", 8080), ("127.44.3.72", 80)]
+
+
+@pytest.mark.parametrize(("planned", "port"), [(None, 80), (8088, 8088)])
+def test_a_device_without_a_description_is_dialled_at_the_plans_port(
+    planned: int | None, port: int, dialled: list[tuple[str, int]]
+) -> None:
+    """The web's, unless the plan gives another."""
+    plan = a_plan(("nmos",))
+    device = replace(plan.devices["rack-node"], port=planned)
+    probe = make_probe(replace(plan, devices={"rack-node": device}), {}, {})
+    asyncio.run(probe("rack-node", "127.44.3.71"))
+    assert dialled == [("127.44.3.71", port)]
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,7 @@ def test_types_are_filled_in_key_by_key() -> None:
         "  t:\n"
         "    speaks: [nmos, restconf]\n"
         "    credentials: c\n"
+        "    port: 8080\n"
         "    blocks: [7]\n"
         "    sources: {'in-{1..3}': {label: 'L{1..3}', enabled: true, number: 11-13}}\n"
         "    destinations: {out: {slot: o}}\n"
@@ -66,7 +67,7 @@ def test_types_are_filled_in_key_by_key() -> None:
     )
     device = some.devices["a"]
     assert (device.speaks, device.credentials) == (("nmos", "restconf"), "d")
-    assert device.blocks == (8, 9)
+    assert (device.blocks, device.port) == ((8, 9), 8080)
     first = PlannedSource(name="in-1", label="L1", enabled=True, number=11)
     second = replace(first, name="in-2", label="L2", enabled=False, number=12)
     assert list(device.sources) == ["in-1", "in-2", "in-3", "own"]
