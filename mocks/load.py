@@ -14,6 +14,7 @@ import yaml
 
 from mocks.corvid import Corvid
 from mocks.device import Device, Unit
+from mocks.marram import Marram
 from mocks.nmos import SECOND_LEG, Nmos
 from mocks.site import Network, Site, Span
 from mocks.state import (
@@ -28,7 +29,7 @@ from mocks.state import (
 )
 from mocks.tamarisk import Tamarisk
 
-MAKES: dict[str, type[Device]] = {make.make: make for make in (Corvid, Tamarisk, Nmos)}
+MAKES: dict[str, type[Device]] = {make.make: make for make in (Corvid, Tamarisk, Marram, Nmos)}
 SETTLE_S = 0.15
 DEFAULT_PORT = 8080
 SETTINGS = {"ptp_domain": (0, 127), "ptp_priority": (128, 255)}

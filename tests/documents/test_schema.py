@@ -95,3 +95,21 @@ def test_what_the_tool_refuses_by_shape_an_editor_marks(
 ) -> None:
     """Unknown keys, wrong kinds and names of a wrong form are errors under the schema."""
     assert errors("plan", plain(texts["plan.yaml"].replace(old, new, 1)))
+
+
+def test_an_awkward_makes_description_is_valid_under_it() -> None:
+    """All that a description can say, the schema knows; what the tool refuses by shape, too."""
+    text = (EXAMPLE.parent / "tests" / "devices" / "marram-frame.yaml").read_text(encoding="utf-8")
+    assert errors("device", plain(text)) == []
+    for old, new in (
+        ("sign_in: session", "sign_in: cookie"),
+        ("  path: /session\n", ""),
+        ("application/merge-patch+json", "text/xml"),
+        ("CH-{value}", "CH-"),
+        ("first: 1", "first: one"),
+        ("whole: true", "whole: 1"),
+        ("if_match: true", "if-match: true"),
+        ("get: /route", "get: route"),
+    ):
+        assert old in text
+        assert errors("device", plain(text.replace(old, new, 1))), old

@@ -66,7 +66,7 @@ def test_connector_names_mean_slots(world_text: str) -> None:
         ("on_air: [feed/1]", "on_air: [feed]", "no device/slot"),
         ("on_air: [feed/1]", "on_air: [feed/9]", "no destination '9'"),
         ("[fresh/program-1]", "[fresh/codec-1]", "no source 'codec-1'"),
-        ("make: corvid", "make: other", "there are corvid, tamarisk"),
+        ("make: corvid", "make: other", "there are corvid, tamarisk, marram"),
         ("model: CE-40, serial: CV-1", "serial: CV-1", "'model' is missing"),
         ("firmware: 4.1.2", "firmware: 4.1", "put it in quotes"),
         ("prefix: 25", "prefix: 99", "no prefix length"),
