@@ -6,12 +6,13 @@ seconds; phases count from 0)::
     facility, digest, proved, stopped
     changes[]    device, source? or destination?, room, setting, as_found, wanted
     sequence[]   id, step, device, source?, destination?, setting?, at, as_found, wanted,
-                 after[], why[], phase, order, estimate_s
+                 after[], behind[] (go first for less silence), why[], phase, order, estimate_s
     phases[]     rooms[], accepts[]
     hazards[]    name, rule, grade, what, where[], fix, accepted
     silence[]    device, source? or destination?, seconds, bound_seconds, on_air
     listeners[]  source, destinations[], also[], sure
     estimate     seconds, bound_seconds
+    search       tries, whole (false: it stopped before it had tried all it would)
     lent         {borrower: value}
     mended       {fault: [holders]}
 """
@@ -144,6 +145,10 @@ def _length(dry_run: DryRun, digest: str) -> list[str]:
         f"About {seconds(estimate.seconds)} in all; no safe order takes less than "
         f"{seconds(estimate.bound_seconds)}."
     )
+    if not dry_run.search.whole:
+        lines += wrap(
+            f"The search for an order with less silence stopped after {dry_run.search.tries} tries."
+        )
     for who, what in dry_run.lent.items():
         lines += wrap(f"Lent from transit: {what} to {who}, until its own is free.")
     for fault, holders in dry_run.mended.items():
@@ -192,6 +197,7 @@ def as_json(dry_run: DryRun, digest: str) -> Json:
             "seconds": dry_run.estimate.seconds,
             "bound_seconds": dry_run.estimate.bound_seconds,
         },
+        "search": {"tries": dry_run.search.tries, "whole": dry_run.search.whole},
         "lent": dict(dry_run.lent),
         "mended": {fault: list(holders) for fault, holders in dry_run.mended.items()},
     }

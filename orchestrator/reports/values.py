@@ -66,6 +66,7 @@ def step_json(step: Step) -> Json:
         "as_found": value_json(step.as_found),
         "wanted": value_json(step.wanted),
         "after": list(step.after),
+        "behind": list(step.behind),
         "why": list(step.why),
         "phase": step.phase,
         "order": step.order,

@@ -31,7 +31,7 @@ def facility(seed: int, *, devices: int, sources: int, width: int = 16) -> Scene
     total = rng.randint(max(count, 3 * sources // 4), sources)
     rooms = ["north", "south", "booth"][: rng.randint(1, 3)]
     boxes = {f"d{i}": _box(rng, i, rooms) for i in range(count)}
-    numbers = rng.sample(range(301, 2900), total + total // 2)
+    numbers = rng.sample(range(301, 2900), 2 * total + 3)
     for index in range(total):
         box = boxes[f"d{index if index < count else rng.randrange(count)}"]
         box.sources[f"s{len(box.sources)}"] = (numbers.pop(), rng.random() < 0.9)

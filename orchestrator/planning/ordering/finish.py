@@ -8,6 +8,18 @@ from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.making import Made
 from orchestrator.planning.scene import Scene
 
+_DONE = {
+    StepKind.DISABLE: "is off",
+    StepKind.SET: "is set",
+    StepKind.RENUMBER: "is renumbered",
+    StepKind.REPOINT: "is pointed",
+    StepKind.SAVE: "has saved",
+    StepKind.READDRESS: "is readdressed",
+    StepKind.CONFIRM: "is confirmed",
+    StepKind.ENABLE: "is on again",
+    StepKind.BY_HAND: "is done by hand",
+}
+
 
 def add_final_saves(scene: Scene, graph: Graph) -> None:
     """Save each device that boots with what is saved, at the end of each phase that changed it."""
@@ -57,7 +69,16 @@ def tie(graph: Graph, made: Made) -> None:
     """Put each disable after what it waits for, so that nobody is silent sooner than need be."""
     for off, firsts in made.waits.items():
         for first in firsts:
-            graph.order(first, off)
+            graph.order(first, off, _why(graph.drafts[first], graph.drafts[off]))
+
+
+def _why(first: Draft, off: Draft) -> str:
+    """Why a disable comes after a step of another device or source; "" for one of its own."""
+    if first.device == off.device:
+        return ""
+    name = first.source or first.destination
+    what = f"{first.device}/{name}" if name else first.device
+    return f"waits until {what} {_DONE[first.kind]}, to be silent no longer than it has to"
 
 
 def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:

@@ -6,43 +6,65 @@ lets the silences cost less, all else being placed anew.
 """
 
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from orchestrator.planning.ordering.placing import FAR, Placing
 from orchestrator.planning.ordering.tasks import Tasks
 
 CHOICES = 3
+AGAIN = 2
 
 
 def hold(placing: Placing, order: Sequence[int]) -> tuple[list[int], dict[int, int]]:
-    """Pin every disable of a silence.
+    """Pin every disable of a silence, then look at each once more while that gains.
 
     Returns:
         The order, changed where a disable now comes later; for each disable that is held back,
         the task whose end it waits for.
     """
     now = list(order)
-    waits: dict[int, int] = {}
+    ties: dict[int, int | None] = {}
     left = {off for off, _, _ in placing.tasks.silences if not placing.fixed[off]}
+    free = cost = placing.place(now)[0]
     while left:
-        _, start, _ = placing.place(now)
+        start = placing.place(now)[1]
         off = min(left, key=lambda task: (start[task], task))
         left.discard(off)
-        best: tuple[int, int | None, list[int]] | None = None
-        for first in _events(placing, now, start, off, left):
-            turned = _after(placing, now, off, first)
-            placing.pin(off, first)
-            cost, _, _ = placing.place(turned)
-            placing.unpin(off, first)
-            if best is None or cost < best[0]:
-                best = (cost, first, turned)
-        if best is None:
-            raise AssertionError("a task can always start at the beginning")
-        _, first, now = best
+        cost, ties[off], now = min(_choices(placing, now, off, left), key=lambda each: each[0])
+        placing.pin(off, ties[off])
+    for _ in range(AGAIN):
+        before = cost
+        for off, tie in list(ties.items()):
+            if cost > free:
+                cost, ties[off], now = _better(placing, now, off, tie, cost)
+        if cost == before:
+            break
+    return now, {off: first for off, first in ties.items() if first is not None}
+
+
+def _better(
+    placing: Placing, order: list[int], off: int, tie: int | None, cost: int
+) -> tuple[int, int | None, list[int]]:
+    """The cost, tie and order with ``off`` tied elsewhere, if that costs less; else as they are."""
+    placing.unpin(off, tie)
+    found = min(_choices(placing, order, off, set()), key=lambda each: each[0])
+    if found[0] >= cost:
+        found = (cost, tie, order)
+    placing.pin(off, found[1])
+    return found
+
+
+def _choices(
+    placing: Placing, order: list[int], off: int, left: set[int]
+) -> Iterator[tuple[int, int | None, list[int]]]:
+    """What it costs to tie ``off`` to each task whose end comes near the time wanted for it."""
+    start = placing.place(order)[1]
+    for first in _events(placing, order, start, off, left):
+        turned = _after(placing, order, off, first)
         placing.pin(off, first)
-        if first is not None:
-            waits[off] = first
-    return now, waits
+        cost = placing.place(turned)[0]
+        placing.unpin(off, first)
+        yield cost, first, turned
 
 
 def _events(
@@ -61,9 +83,9 @@ def _events(
         for task in range(placing.count)
         if not beyond >> task & 1 and start[task] <= FAR
     )
-    below = [task for end, task in ends if natural < end <= wanted]
+    below: list[int | None] = [task for end, task in ends if natural < end <= wanted]
     above = [task for end, task in ends if end > wanted]
-    return [below[-1] if below else None, *above[:CHOICES]]
+    return [*(below[-2:] or [None]), *above[:CHOICES]]
 
 
 def _reached(placing: Placing, order: Sequence[int], following: list[int], off: int) -> int:

@@ -68,12 +68,16 @@ class Placing:
             self.later[first] = (*self.later[first], off)
 
     def unpin(self, off: int, first: int | None) -> None:
-        """Take a pin back, the last one first."""
+        """Take a pin back."""
         self.fixed[off] = False
         self.bit[off] ^= self.stuck
         if first is not None:
             self.before[off] = self.before[off][:-1]
-            self.later[first] = self.later[first][:-1]
+            later = list(self.later[first])
+            later.reverse()
+            later.remove(off)
+            later.reverse()
+            self.later[first] = tuple(later)
 
     def earliest(
         self, order: Sequence[int], released: Mapping[int, int] | None = None

@@ -21,6 +21,8 @@ WARM = 33
 INCOMPARABLE = 1000
 HEAVY_UNTIL = 0.6
 """Down to this warmth the heaviest silences say what is a little worse, then the lighter ones."""
+FOR_SILENCE = 0.75
+"""The part of the tries that goes to less silence, if there may be less; the rest to length."""
 KEPT = 4
 """Of the last best orders so many are kept: which is best once disables are tied is not known."""
 MOST = 1500
@@ -121,7 +123,10 @@ class _Search:
         while tries < planned and self.placing.work < limit and self.best > self.floor:
             tries += 1
             spent = max(tries / planned, 1 - (limit - self.placing.work) / most_work)
-            self._try(max(0.0, 1 - spent * 1.25))
+            if self.best[0] > self.floor[0] and spent < FOR_SILENCE:
+                self._try(1 - spent / FOR_SILENCE)
+            else:
+                self._try_shorter(1 - spent)
         whole = tries == planned or self.best <= self.floor
         return Searched(self.orders, tries, whole)
 
@@ -142,6 +147,21 @@ class _Search:
         room = int(little / WARM * warmth * self.chance.below(1024) / 1024)
         value = self._value(turned, self.now[0] + room)
         if value <= self.now or value[0] < self.now[0] + room:
+            self.order, self.now = turned, value
+            if value < self.best:
+                self._keep(value, turned)
+
+    def _try_shorter(self, warmth: float) -> None:
+        """Look for a shorter whole among orders that cost no more; at first it may get longer."""
+        if self.now[0] > self.best[0]:
+            self.order, self.now = self.orders[-1], self.best
+        turned = self._turned()
+        if turned is None:
+            self.placing.work += 1
+            return
+        value = self._value(turned, self.best[0])
+        room = int(self.best[1] / WARM * warmth * self.chance.below(1024) / 1024)
+        if value[0] < self.best[0] or (value[0] == self.best[0] and value[1] <= self.now[1] + room):
             self.order, self.now = turned, value
             if value < self.best:
                 self._keep(value, turned)

@@ -1,43 +1,66 @@
-"""Carried out on paper, just as a run does."""
-
-from dataclasses import replace
-
 import pytest
 
 from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.tasks import ranks
-from tests.planning.ordering.problems import breaks, problem
+from orchestrator.planning.ordering.tasks import Tasks
+from tests.planning.ordering.problems import chance, check, problem
 
 
-@pytest.mark.parametrize("seed", range(80))
-@pytest.mark.parametrize("width", [1, 2, 16])
-def test_nothing_is_broken(seed: int, width: int) -> None:
-    """Waits, devices and the width are kept."""
-    tasks = problem(seed, 4, width)
-    start = carry(tasks, tasks.before, ranks(range(len(tasks.length))))
-    assert breaks(tasks, start) == []
+def _carried(tasks: Tasks) -> list[int]:
+    return carry(tasks, tasks.before, range(len(tasks.length)))
+
+
+def test_one_task_at_a_time_to_a_device() -> None:
+    """Two tasks of one device, in no order, do not overlap; two devices do."""
+    assert _carried(problem(("a", 1, ()), ("a", 1, ()), ("b", 1, ()))) == [0, 1, 0]
+
+
+@pytest.mark.parametrize(("width", "length"), [(1, 6), (2, 3), (3, 2), (16, 1)])
+def test_no_more_devices_at_once_than_the_width(width: int, length: int) -> None:
+    """Six devices, one task each."""
+    tasks = problem(*[(f"d{n}", 1, ()) for n in range(6)], width=width)
+    start = _carried(tasks)
+    check(tasks, start)
+    assert max(start) + 1 == length
+
+
+def test_what_is_done_by_hand_is_not_spoken() -> None:
+    """It keeps its device, but no place among those spoken to."""
+    tasks = problem(("a", 5, ()), ("b", 5, ()), ("b", 5, ()), by_hand=(1,), width=1)
+    assert _carried(tasks) == [0, 0, 5]
+
+
+def test_a_phase_starts_when_the_one_before_is_done() -> None:
+    """Though nothing in it waits for anything in that."""
+    tasks = problem(("a", 5, ()), ("b", 1, ()), ("c", 1, ()), phase=(0, 1, 1))
+    assert _carried(tasks) == [0, 5, 5]
 
 
 def test_the_lowest_rank_goes_first() -> None:
-    """Of two that may start on one device, the one with the lower rank does."""
-    tasks = replace(
-        problem(0, 2), device=(0,) * 6, before=((),) * 6, later=((),) * 6, length=(10,) * 6
-    )
-    order = [4, 2, 0, 5, 3, 1]
-    start = carry(tasks, tasks.before, ranks(order))
-    assert sorted(range(6), key=start.__getitem__) == order
+    """Of those that may start."""
+    tasks = problem(("a", 1, ()), ("a", 1, ()), ("a", 1, ()))
+    assert carry(tasks, tasks.before, (2, 0, 1)) == [2, 0, 1]
 
 
-def test_phases_come_one_after_another() -> None:
-    """Nothing of a later phase starts before the one before it is done."""
-    tasks = replace(problem(2, 2), phase=(0, 0, 0, 1, 1, 1), before=((),) * 6, later=((),) * 6)
-    start = carry(tasks, tasks.before, ranks(range(6)))
-    ends = [begin + length for begin, length in zip(start, tasks.length, strict=True)]
-    assert min(start[3:]) >= max(ends[:3])
+def test_what_ends_at_one_time_is_over_before_anything_starts() -> None:
+    """The more urgent task gets the device, though its gate ends with the device's last task."""
+    tasks = problem(("a", 2, ()), ("b", 2, ()), ("a", 1, ()), ("a", 1, (1,)))
+    assert carry(tasks, tasks.before, (0, 1, 3, 2)) == [0, 0, 3, 2]
 
 
-def test_a_circle_is_told() -> None:
-    """Tasks that wait for one another end in words, not in waiting for ever."""
-    tasks = problem(0, 1)
+def test_nothing_takes_no_time() -> None:
+    """No tasks, no times."""
+    assert _carried(problem()) == []
+
+
+def test_a_circle_is_refused() -> None:
+    """With an error and not for ever."""
+    tasks = problem(("a", 1, ()), ("b", 1, ()))
     with pytest.raises(ValueError, match="circle"):
-        carry(tasks, [(2,), (0,), (1,)], [0, 1, 2])
+        carry(tasks, ((1,), (0,)), (0, 1))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_it_is_a_schedule(seed: int) -> None:
+    """Every order is kept, whatever the width."""
+    tasks = chance(seed, width=1 + seed % 3)
+    check(tasks, _carried(tasks))

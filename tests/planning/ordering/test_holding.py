@@ -1,42 +1,64 @@
-"""Each disable held back until another task ends."""
-
 import pytest
 
-from orchestrator.planning.ordering.carry import carry
 from orchestrator.planning.ordering.holding import hold, hold_roughly
 from orchestrator.planning.ordering.placing import Placing
 from orchestrator.planning.ordering.searching import late_order
-from orchestrator.planning.ordering.tasks import Tasks, ranks
-from tests.planning.ordering.problems import breaks, problem
+from tests.planning.ordering.problems import chance, check, problem, ring
 
 
-def cost_of(tasks: Tasks, start: list[int]) -> int:
-    """What the silences of these starts cost."""
-    return tasks.cost(start, [s + n for s, n in zip(start, tasks.length, strict=True)])
+def test_a_disable_waits_for_the_end_of_another_task() -> None:
+    """In the ring b goes off when a is off: it is off just when a's number is free."""
+    placing = Placing(ring())
+    order, waits = hold(placing, [0, 1, 4, 5, 2, 3, 6])
+    assert waits == {4: 0}
+    assert placing.earliest(order)[0] == [0, 10, 30, 40, 10, 20, 30]
 
 
-def test_held_back_nothing_is_in_a_circle_and_silence_is_less() -> None:
-    """A run with the ties breaks nothing, and over many problems is a good deal less silent."""
-    with_ties = without = 0
-    for seed in range(60):
-        tasks = problem(seed, 3)
-        order, held = hold(Placing(tasks), late_order(tasks))
-        gates = [(*b, *([held[t]] if t in held else ())) for t, b in enumerate(tasks.before)]
-        tied = carry(tasks, gates, ranks(order))
-        assert breaks(tasks, tied) == []
-        with_ties += cost_of(tasks, tied)
-        without += cost_of(tasks, carry(tasks, tasks.before, ranks(order)))
-    assert with_ties < 0.9 * without
+def test_between_two_ends_the_better_one_is_taken() -> None:
+    """B is quick and a slow: to go off with a would cost b 9, to go off after costs both 1."""
+    tasks = problem(
+        ("a", 10, ()),
+        ("a", 10, (0,)),
+        ("a", 10, (1,)),
+        ("b", 1, ()),
+        ("b", 1, (3, 1)),
+        ("b", 1, (4,)),
+        silences=((0, 2, 1), (3, 5, 1)),
+    )
+    placing = Placing(tasks)
+    _, waits = hold(placing, [0, 1, 3, 4, 5, 2])
+    assert waits == {3: 1}
 
 
 @pytest.mark.parametrize("seed", range(60))
-def test_held_roughly_it_comes_after_what_has_ended_by_then(seed: int) -> None:
-    """The task that a disable is tied to has ended when the disable was to start."""
-    tasks = problem(seed, 4)
+def test_every_disable_starts_with_an_end(seed: int) -> None:
+    """Tied, a disable starts at the beginning or when some task ends, and all is a schedule."""
+    tasks = chance(seed)
     placing = Placing(tasks)
-    _, start, _ = placing.place(late_order(tasks))
-    wanted = {off: start[off] for off, _, _ in tasks.silences}
-    order, held = hold_roughly(tasks, start, wanted)
-    assert sorted(order) == list(range(len(start)))
-    for off, first in held.items():
-        assert start[first] + tasks.length[first] <= wanted[off]
+    order, waits = hold(placing, late_order(tasks))
+    start = placing.earliest(order)[0]
+    check(tasks, start)
+    ends = {0, *[begin + length for begin, length in zip(start, tasks.length, strict=True)]}
+    for off, _, _ in tasks.silences:
+        assert start[off] in ends
+    for off, first in waits.items():
+        assert start[off] >= start[first] + tasks.length[first]
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_rough_way_delays_nothing(seed: int) -> None:
+    """Tied in one go, no enable ends later than it would, and the order agrees with the ties."""
+    tasks = chance(seed)
+    placing = Placing(tasks)
+    order = late_order(tasks)
+    late = placing.place(order)[1]
+    wanted = {off: late[off] for off, _, _ in tasks.silences}
+    start = placing.earliest(order, wanted)[0]
+    again, waits = hold_roughly(tasks, start, wanted)
+    place = {task: number for number, task in enumerate(again)}
+    assert all(place[first] < place[off] for off, first in waits.items())
+    for off, first in waits.items():
+        placing.pin(off, first)
+    tied = placing.earliest(again)[0]
+    check(tasks, tied)
+    assert all(tied[task] <= start[task] for task in range(len(start)))

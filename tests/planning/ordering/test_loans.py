@@ -1,40 +1,53 @@
-"""What is lent from transit, read off the steps."""
-
-from orchestrator.facility.step import AddressValue, Assigned, StepKind
-from orchestrator.planning.ordering.drafts import Draft
+from orchestrator.facility.step import StepKind
+from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.loans import loans_of
+from tests.planning import hand
 from tests.planning.scenes import Box, scene
 
-FACILITY = scene({"a": Box(31, {"s": (301, True)}), "b": Box(32, {"s": (302, True)})})
+K = StepKind
 
 
-def moved(kind: StepKind, was: Assigned | AddressValue, then: Assigned | AddressValue) -> Draft:
-    """A move of device a."""
-    source = "s" if kind is StepKind.RENUMBER else None
-    return Draft(
-        kind=kind, device="a", room="north", at="", as_found=was, wanted=then, source=source
-    )
+def _graph(boxes: dict[str, Box]) -> Graph:
+    """The steps of a safe sequence as drafts."""
+    _, sequence = hand.safe(boxes)
+    graph = Graph()
+    for step in sequence.steps:
+        graph.add(
+            Draft(
+                kind=step.kind,
+                device=step.device,
+                room="north",
+                at=step.at,
+                as_found=step.as_found,
+                wanted=step.wanted,
+                source=step.source,
+            )
+        )
+    return graph
 
 
-def test_a_number_on_transit_is_a_loan() -> None:
-    """From the move out to the move home, of the network's store of four."""
-    steps = [
-        moved(StepKind.RENUMBER, Assigned(301), Assigned(2990)),
-        moved(StepKind.RENUMBER, Assigned(2990), Assigned(302)),
-    ]
-    assert loans_of(FACILITY, steps) == [(0, 1, 0, 4)]
+def test_a_ring_of_numbers_lends_one_of_four() -> None:
+    """From the renumber into transit to the one out of it."""
+    boxes = hand.ring()
+    graph = _graph(boxes)
+    ((out, home, store, count),) = loans_of(scene(boxes), graph.drafts)
+    assert (store, count) == (0, 4)
+    first, last = graph.drafts[out], graph.drafts[home]
+    assert (first.kind, last.kind) == (K.RENUMBER, K.RENUMBER)
+    assert str(first.wanted) == str(last.as_found) == "2990"
 
 
-def test_an_address_on_transit_is_a_loan() -> None:
-    """The test network sets two addresses aside."""
-    at = [AddressValue("main", f"127.44.3.{host}", 24) for host in (31, 230, 32)]
-    steps = [
-        moved(StepKind.READDRESS, at[0], at[1]),
-        moved(StepKind.READDRESS, at[1], at[2]),
-    ]
-    assert loans_of(FACILITY, steps) == [(0, 1, 0, 2)]
+def test_an_exchange_of_addresses_lends_one_of_two() -> None:
+    """The same for readdresses."""
+    boxes = hand.exchange()
+    graph = _graph(boxes)
+    ((out, home, _, count),) = loans_of(scene(boxes), graph.drafts)
+    assert count == 2
+    assert {graph.drafts[out].kind, graph.drafts[home].kind} == {K.READDRESS}
+    assert str(graph.drafts[out].wanted) == "127.44.3.230"
 
 
-def test_a_move_in_one_step_is_none() -> None:
-    """Nothing is lent where everything goes straight home."""
-    assert loans_of(FACILITY, [moved(StepKind.RENUMBER, Assigned(301), Assigned(305))]) == []
+def test_a_chain_lends_nothing() -> None:
+    """Everybody moves once."""
+    boxes = hand.chain()
+    assert loans_of(scene(boxes), _graph(boxes).drafts) == []

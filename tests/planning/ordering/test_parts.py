@@ -1,42 +1,53 @@
-"""Parts: what hangs together, against networkx."""
-
-from dataclasses import replace
-
 import pytest
 
 from orchestrator.planning.ordering.parts import parts_of
-from orchestrator.planning.ordering.tasks import Tasks
-from tests.planning.graphs import parts as connected
-from tests.planning.ordering.problems import problem
+from tests.planning.ordering.problems import chance, problem
 
 
-def apart(tasks: Tasks, devices: int) -> Tasks:
-    """The same tasks with more devices, so that more of them have nothing to do with each other."""
-    device = tuple((own + task // 3) % devices for task, own in enumerate(tasks.device))
-    return replace(tasks, device=tuple(device[task - task % 3] for task in range(len(device))))
+def test_parts_hang_together_by_devices_and_order() -> None:
+    """A and b by order, c alone; the numbers within a part are its own."""
+    tasks = problem(
+        ("a", 1, ()), ("c", 2, ()), ("b", 3, (0,)), ("c", 4, (1,)), silences=((1, 3, 5),)
+    )
+    one, other = parts_of(tasks)
+    assert (one.members, other.members) == ((0, 2), (1, 3))
+    assert one.tasks.before == ((), (0,))
+    assert other.tasks.length == (2, 4)
+    assert (one.tasks.silences, other.tasks.silences) == ((), ((0, 1, 5),))
 
 
-@pytest.mark.parametrize("seed", range(60))
-def test_parts_are_the_connected_components(seed: int) -> None:
-    """By waiting and by shared devices: just the components that networkx finds."""
-    tasks = apart(problem(seed, 5), 4)
-    edges: dict[int, set[int]] = {task: set() for task in range(len(tasks.length))}
-    for task, firsts in enumerate(tasks.before):
-        for other in (*firsts, tasks.device.index(tasks.device[task])):
-            edges[task].add(other)
-            edges[other].add(task)
-    # With every edge both ways, what is strongly connected is just what is connected.
-    expected = connected(edges)
-    assert {frozenset(part.members) for part in parts_of(tasks)} == expected
+def test_phases_are_parts_of_their_own() -> None:
+    """Though they share a device and wait for one another."""
+    tasks = problem(("a", 1, ()), ("a", 1, (0,)), phase=(0, 1))
+    assert [part.members for part in parts_of(tasks)] == [(0,), (1,)]
+    assert all(part.tasks.before == ((),) for part in parts_of(tasks))
 
 
-def test_a_silence_over_two_phases_has_a_stand_in_in_each() -> None:
-    """What begins in one phase and ends in the next costs in both, each to its own edge."""
-    tasks = problem(1, 1)
-    split = replace(tasks, phase=(0, 0, 1))
-    first, then = parts_of(split)
-    assert (first.members, then.members) == ((0, 1), (2,))
-    assert len(first.tasks.length) == 3
+def test_a_silence_over_two_phases_has_an_end_in_each() -> None:
+    """The first phase's end stands for the enable, the second's beginning for the disable."""
+    tasks = problem(
+        ("a", 1, ()), ("a", 1, (0,)), ("a", 1, (1,)), silences=((0, 2, 7),), phase=(0, 0, 1)
+    )
+    first, then = parts_of(tasks)
+    assert first.members == (0, 1)
+    assert first.tasks.silences == ((0, 2, 7),)
+    assert first.tasks.before == ((), (0,), (0, 1))
     assert first.begins == ()
+    assert then.tasks.silences == ((1, 0, 7),)
     assert then.begins == (1,)
-    assert first.tasks.before[2] == (0, 1)
+    assert then.tasks.length == (1, 0)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_nothing_is_lost(seed: int) -> None:
+    """Every task and every silence is in one part, and nothing in two."""
+    tasks = chance(seed, sources=6, devices=6)
+    parts = parts_of(tasks)
+    members = [task for part in parts for task in part.members]
+    assert sorted(members) == list(range(len(tasks.length)))
+    found = {
+        (part.members[off], part.members[on], weight)
+        for part in parts
+        for off, on, weight in part.tasks.silences
+    }
+    assert found == set(tasks.silences)

@@ -1,42 +1,47 @@
-"""The steps of a change as a scheduling problem."""
-
 from orchestrator.facility.step import StepKind
-from orchestrator.planning.ordering.drafts import Draft
+from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.tasks import ranks, tasks_of
+from tests.planning.ordering.problems import ring
+
+K = StepKind
 
 
-def draft(device: str, kind: StepKind, seconds: float, *after: int) -> Draft:
-    """A draft of so many seconds."""
-    made = Draft(kind=kind, device=device, room="r", at="", as_found=None, wanted=None)
-    made.seconds = seconds
-    made.after = dict.fromkeys(after, "")
-    return made
+def _draft(device: str, kind: StepKind, seconds: float, phase: int = 0) -> Draft:
+    return Draft(
+        kind=kind,
+        device=device,
+        room="north",
+        at="127.44.3.31",
+        as_found=None,
+        wanted=None,
+        seconds=seconds,
+        phase=phase,
+    )
 
 
-def test_drafts_become_tasks_in_milliseconds() -> None:
-    """Lengths are whole milliseconds, devices are numbered by first appearance."""
-    drafts = [
-        draft("a", StepKind.DISABLE, 0.0504),
-        draft("b", StepKind.BY_HAND, 1.0),
-        draft("a", StepKind.ENABLE, 0.05, 0, 1),
-    ]
-    tasks = tasks_of(drafts, [(0, 2, 3)], 0)
-    assert tasks.length == (50, 1000, 50)
+def test_drafts_become_tasks() -> None:
+    """Whole milliseconds, devices by number, both ways of the order, who acts, and the phase."""
+    graph = Graph()
+    graph.add(_draft("a", K.DISABLE, 0.25))
+    graph.add(_draft("b", K.BY_HAND, 0.0))
+    graph.add(_draft("a", K.ENABLE, 0.0254, phase=1))
+    graph.order(0, 2)
+    tasks = tasks_of(graph.drafts, [(0, 2, 3)], 0)
+    assert tasks.length == (250, 0, 25)
     assert tasks.device == (0, 1, 0)
     assert tasks.by_hand == (False, True, False)
-    assert tasks.before[2] == (0, 1)
-    assert tasks.later == ((2,), (2,), ())
+    assert (tasks.before, tasks.later) == (((), (), (0,)), ((2,), (), ()))
+    assert tasks.phase == (0, 0, 1)
     assert tasks.width == 1
 
 
-def test_a_silence_costs_from_its_disable_to_the_end_of_its_enable() -> None:
-    """Weight times milliseconds, summed."""
-    tasks = tasks_of(
-        [draft("a", StepKind.DISABLE, 0.01), draft("a", StepKind.ENABLE, 0.01, 0)], [(0, 1, 3)], 4
-    )
-    assert tasks.cost([5, 40], [15, 50]) == 3 * 45
+def test_the_cost_is_weighed_from_start_of_disable_to_end_of_enable() -> None:
+    """Two silences of 40 and 30, each of weight 1."""
+    tasks = ring()
+    start = [0, 10, 30, 40, 10, 20, 30]
+    assert tasks.cost(start, [each + 10 for each in start]) == 50 + 30
 
 
 def test_ranks_are_places() -> None:
-    """The task at place n has rank n."""
+    """The inverse of an order."""
     assert ranks([2, 0, 1]) == [1, 2, 0]
