@@ -555,6 +555,55 @@ def test_a_step_waits_for_what_it_comes_after() -> None:
     talking.play(store("proved north.off already"), ("store intended south.off", None))
 
 
+def test_a_step_waits_for_what_it_stands_behind() -> None:
+    """It goes second for the sake of silence, though nothing else keeps it."""
+    behind = replace(BY_ID["south.off"], behind=("north.off",))
+    talking = talk(Sequence(steps=(behind, OFF)))
+    talking.is_open("store intended north.off")
+    talking.play(
+        store("intended north.off"),
+        (READ, SILENT),
+        store("proved north.off already"),
+        ("store intended south.off", None),
+    )
+
+
+def test_what_failed_holds_nobody_back_who_stands_behind_it() -> None:
+    """Nor does what depends on it and can't start any more."""
+    follow = replace(BY_ID["node.follow"], after=("north.off",))
+    behind = replace(BY_ID["south.off"], behind=("north.off", "node.follow"))
+    talking = talk(Sequence(steps=(OFF, follow, behind)))
+    talking.play(
+        store("intended north.off"),
+        (READ, ON_AIR),
+        (WRITE, Refused(Failure.REJECTED, "no")),
+        store("failed north.off rejected"),
+        ("store intended south.off", None),
+    )
+
+
+def test_what_its_device_keeps_from_starting_holds_nobody_back() -> None:
+    """North can't be reached: its other step will not start, and south does not wait for it."""
+    label = step("north.label", StepKind.SET, "", "N-PGM-1", source="one", order=9)
+    behind = replace(BY_ID["south.off"], behind=("north.label",), order=10)
+    talking = talk(Sequence(steps=(OFF, label, behind)))
+    talking.play(store("intended north.off"))
+    talking.is_open(READ)
+    talking.play(
+        (READ, Nobody()),
+        store("failed north.off unreachable"),
+        ("store intended south.off", None),
+    )
+
+
+def test_what_was_begun_before_a_resume_stands_behind_nobody() -> None:
+    """It is settled first, though what it stood behind has to be done again."""
+    behind = replace(BY_ID["south.off"], behind=("north.off",))
+    stored = (Intended("south.off"), Resumed())
+    talking = talk(Sequence(steps=(OFF, behind)), *stored)
+    talking.is_open("store intended north.off", "store intended south.off")
+
+
 def test_devices_are_worked_on_side_by_side() -> None:
     """Two devices have a step in hand at once."""
     talking = talk(two())
@@ -779,6 +828,7 @@ def test_the_runs_own_questions_take_only_their_own_answers() -> None:
     [
         (Sequence(steps=(OFF, OFF)), (), "one id"),
         (Sequence(steps=(BY_ID["north.on"],)), (), "north.take, which is not there"),
+        (one(replace(OFF, behind=("north.take",))), (), "behind north.take, which is not there"),
         (one(replace(OFF, device="nobody")), (), "who nobody must prove"),
         (one(OFF), (Proved("south.off"),), "south.off, which is not there"),
     ],

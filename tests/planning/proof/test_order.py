@@ -32,6 +32,23 @@ def test_steps_in_a_circle_are_refused() -> None:
     assert caught.value.step in {"1", "2", "3"}
 
 
+def test_soft_orders_count_for_circles_only() -> None:
+    """They promise nothing to the proof, but what waits and stands in a circle never starts."""
+    first, then = _step("1"), replace(_step("2"), behind=("1",))
+    order = _order(then, first)
+    assert not order.before(first, then)
+    with pytest.raises(BadOrder, match="stands behind itself"):
+        _order(_step("1", "2"), then)
+    with pytest.raises(BadOrder, match="a later phase"):
+        _order(then, _step("1", phase=1))
+
+
+def test_a_soft_order_to_what_is_not_there_is_none() -> None:
+    """It would hold nothing back."""
+    order = _order(replace(_step("1"), behind=("9",)), _step("2", "1"))
+    assert order.before(order.steps["1"], order.steps["2"])
+
+
 def test_a_step_that_waits_for_itself_is_refused() -> None:
     """The smallest circle is a circle."""
     with pytest.raises(BadOrder):
