@@ -123,7 +123,7 @@ def test_cable_and_power(real: World, signed: Signed) -> None:
         real.plug_in("node")
         running.settle()
         client.put(running.url("node", "/api/tx/1"), json={"state": "off"}).raise_for_status()
-        real.reboot("node", away_s=0.15)
+        real.reboot("node", away_s=1.5)
         running.settle()
         assert refused(url)
         until(lambda: not refused(url))
