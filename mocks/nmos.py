@@ -14,13 +14,13 @@ from mocks import nmos_params as params
 from mocks import nmos_sdp as sdp
 from mocks import nmos_shown as shown
 from mocks import nmos_stream as stream_of
-from mocks.device import Device
+from mocks.device import Device, Unit
 from mocks.messages import Act, Activate, Later, Request, Response, answer
 from mocks.nmos_params import Params, Wrong
 from mocks.nmos_resources import Node
 from mocks.nmos_shown import Refused
 from mocks.nmos_stream import Stream
-from mocks.state import State
+from mocks.state import Memory, State
 
 SECOND_LEG = "second_leg"
 KINDS = ("senders", "receivers")
@@ -43,6 +43,13 @@ class Nmos(Device):
     listens_by = "group"
     derives_group = False
     signs_in: ClassVar[bool] = False
+
+    def __init__(self, unit: Unit, memory: Memory) -> None:
+        super().__init__(unit, memory)
+        for slot, source in memory.running.sources.items():
+            if not source.group:  # a sender always holds one
+                held = replace(source, group=self._fresh("senders", slot).group)
+                self.keep(self.memory.running.with_source(slot, held))
 
     def handle(self, request: Request) -> Response:
         """Answer one request, perhaps changing the memory; nothing is raised."""
@@ -120,10 +127,7 @@ class Nmos(Device):
         return answer(202, stream.staged, later=(later,))
 
     def _activated(self, stream: Stream, slot: str, activation: Mapping[str, Any]) -> Stream:
-        slots = list(self.memory.running.sources)
-        place = slots.index(slot) + 1 if slot in slots else 0
-        vacant = f"239.255.{self.memory.running.lan.address.rpartition('.')[2]}.{place}"
-        return stream_of.activated(stream, dict(activation), self._addresses(), vacant)
+        return stream_of.activated(stream, dict(activation), self._addresses(), self._vacant(slot))
 
     def _bulk(self, request: Request, kind: str) -> Response:
         if request.method == "OPTIONS":
@@ -166,12 +170,21 @@ class Nmos(Device):
         """A stream as it was kept, or fresh; what a hand set in the world wins."""
         running, addresses = self.memory.running, self._addresses()
         held = running.kept.get(f"{kind}/{slot}")
-        found = stream_of.kept(kind, held) if held else stream_of.fresh(kind, len(addresses))
+        found = stream_of.kept(kind, held) if held else self._fresh(kind, slot)
         if kind == "senders":
             source = running.sources[slot]
             return stream_of.as_world_says(found, source.group, addresses, runs=source.enabled)
         group = running.destinations[slot].group
         return stream_of.as_world_says(found, group, addresses, runs=bool(group))
+
+    def _fresh(self, kind: str, slot: str) -> Stream:
+        return stream_of.fresh(kind, self._addresses(), self._vacant(slot))
+
+    def _vacant(self, slot: str) -> str:
+        """The group that a sender takes by itself: no other sender of a /24 takes it."""
+        slots = list(self.memory.running.sources)
+        place = slots.index(slot) + 1 if slot in slots else 0
+        return f"239.255.{self.memory.running.lan.address.rpartition('.')[2]}.{place}"
 
     def _put(self, slot: str, stream: Stream) -> None:
         running: State = self.memory.running

@@ -34,7 +34,7 @@ def describe(name: str, session: int, version: int, legs: Sequence[Leg]) -> str:
     for number, leg in enumerate(legs):
         lines += [
             f"m=audio {leg.port} RTP/AVP {PAYLOAD_TYPE}",
-            f"c=IN IP4 {leg.group}/{TTL}",
+            f"c=IN IP4 {_connection(leg.group)}",
             f"a=source-filter: incl IN IP4 {leg.group} {leg.source}",
             f"a=rtpmap:{PAYLOAD_TYPE} L24/48000/2",
             "a=ptime:1",
@@ -78,6 +78,11 @@ def _line(start: str, text: str) -> str:
     return next(
         (line.removeprefix(start) for line in text.split("\n") if line.startswith(start)), ""
     )
+
+
+def _connection(group: str) -> str:
+    """Only a multicast address has a TTL (RFC 8866, 5.7)."""
+    return f"{group}/{TTL}" if IPv4Address(group).is_multicast else group
 
 
 def _mid(leg: int) -> str:

@@ -120,8 +120,6 @@ def _single(kind: str, rest: Path, node: Node, addresses: list[str]) -> Any:
 def _transport_file(node: Node, slot: str) -> Response:
     stream = node.streams["senders"][slot]
     held = stream.active["transport_params"]
-    if any(params.AUTO in leg.values() for leg in held):
-        raise Refused(404, "it was never activated")
     legs = [
         sdp.Leg(leg["source_ip"], leg["destination_ip"], leg["destination_port"]) for leg in held
     ]

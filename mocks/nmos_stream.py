@@ -59,17 +59,18 @@ class Stream:
         return replace(before, number=0, group=self.group)
 
 
-def fresh(kind: str, legs: int) -> Stream:
-    """A stream that was never activated."""
+def fresh(kind: str, addresses: Sequence[str], vacant: str) -> Stream:
+    """A stream as it leaves the factory: off, staged as ``auto``, and that resolved."""
     document: dict[str, Any] = {
         _PEER[kind]: None,
         "master_enable": False,
         "activation": IDLE,
-        "transport_params": [params.unset(kind) for _ in range(legs)],
+        "transport_params": [params.unset(kind) for _ in addresses],
     }
     if kind == "receivers":
         document["transport_file"] = {"data": None, "type": None}
-    return Stream(kind, document, copy.deepcopy(document))
+    legs = params.resolved(document["transport_params"], addresses, vacant)
+    return Stream(kind, document, {**copy.deepcopy(document), "transport_params": legs})
 
 
 def kept(kind: str, held: dict[str, Any]) -> Stream:
@@ -78,20 +79,23 @@ def kept(kind: str, held: dict[str, Any]) -> Stream:
 
 
 def as_world_says(stream: Stream, group: str, addresses: Sequence[str], *, runs: bool) -> Stream:
-    """The stream as the state common to all makes has it, in staged and active alike."""
-    if stream.group == group and (stream.runs == runs or stream.kind == "receivers"):
+    """The stream as the state common to all makes has it, in staged and active alike.
+
+    A sender always holds a group: an empty one leaves it what it has.
+    """
+    receives = stream.kind == "receivers"
+    same = stream.group == group or (not group and not receives)
+    if same and (stream.runs == runs or receives):
         return stream
-    if not group and not runs and stream.kind == "receivers":
+    if not group and receives:
         return _both(stream, {"master_enable": False})
     legs = copy.deepcopy(stream.active["transport_params"])
     address, _, port = group.partition(":")
     for leg, own in zip(legs, addresses, strict=True):
-        if stream.group != group:
-            leg[_GROUP[stream.kind]] = address or params.unset(stream.kind)[_GROUP[stream.kind]]
-            leg["destination_port"] = int(port) if port else params.AUTO
+        if not same:
+            leg |= {_GROUP[stream.kind]: address, "destination_port": int(port)}
         leg["rtp_enabled"] = leg["rtp_enabled"] or (runs and not stream.runs)
-        if group:
-            leg.update(params.resolved([leg], [own], address)[0])
+        leg.update(params.resolved([leg], [own], address)[0])
     return _both(stream, {"master_enable": runs, "transport_params": legs})
 
 

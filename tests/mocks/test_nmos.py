@@ -128,6 +128,12 @@ def test_auto_is_resolved_when_it_is_activated() -> None:
     assert groups == {"239.255.41.1", "239.255.41.2"}
 
 
+def test_a_sender_that_the_world_gives_no_group_takes_one() -> None:
+    """The node resolves auto by itself from the start; a number it has not."""
+    source = a_node().memory.saved.sources["spare"]
+    assert (source.number, source.group, source.enabled) == (0, "239.255.41.2:5004", False)
+
+
 def test_a_receiver_reads_a_transport_file() -> None:
     """It takes group, port and sender's address from it; its own parameters win."""
     node = a_node()

@@ -20,6 +20,12 @@ def test_no_name_is_a_space() -> None:
     assert "\r\ns= \r\n" in describe("", 7, 3, [ONE])
 
 
+def test_a_single_host_has_no_ttl() -> None:
+    """Only multicast carries one (RFC 8866, 5.7)."""
+    text = describe("PGM", 7, 3, [Leg("192.0.2.20", "192.0.2.9", 5004)])
+    assert "\r\nc=IN IP4 192.0.2.9\r\n" in text
+
+
 def test_two_legs_are_duplicates() -> None:
     """Two media sections, grouped (RFC 7104)."""
     text = describe("PGM", 7, 3, [ONE, TWO])

@@ -1,10 +1,10 @@
-import pytest
 
 from mocks import nmos_stream as stream_of
 from mocks.nmos_stream import Stream
 from mocks.state import Destination, Source
 from tests.mocks.nodes import GROUP, OTHER
 
+VACANT = "239.255.20.1"
 OWN = ["192.0.2.20", "198.51.100.20"]
 DONE = {"mode": "activate_immediate", "requested_time": None, "activation_time": "9:5"}
 TO = {"destination_ip": "239.194.1.200", "destination_port": 5004}
@@ -12,16 +12,20 @@ TO = {"destination_ip": "239.194.1.200", "destination_port": 5004}
 
 def said(kind: str, group: str, *, runs: bool, legs: int = 2) -> Stream:
     """A fresh stream, set in the world."""
-    fresh = stream_of.fresh(kind, legs)
+    fresh = stream_of.fresh(kind, OWN[:legs], VACANT)
     return stream_of.as_world_says(fresh, group, OWN[:legs], runs=runs)
 
 
-@pytest.mark.parametrize("kind", ["senders", "receivers"])
-def test_a_fresh_stream_holds_nothing(kind: str) -> None:
-    """It was never activated: it is off, and without a group."""
-    stream = stream_of.fresh(kind, 1)
+def test_a_fresh_stream_is_off() -> None:
+    """It is staged as auto, and that is resolved: a sender always holds a group."""
+    stream = stream_of.fresh("senders", OWN, VACANT)
+    assert (stream.group, stream.runs, stream.pending) == (f"{VACANT}:5004", False, False)
+    assert stream.staged["transport_params"][0]["destination_ip"] == "auto"
+    assert stream.active["transport_params"][1]["source_ip"] == OWN[1]
+    assert stream_of.as_world_says(stream, "", OWN, runs=False) is stream
+    stream = stream_of.fresh("receivers", OWN, VACANT)
     assert (stream.group, stream.runs, stream.pending) == ("", False, False)
-    assert stream_of.as_world_says(stream, "", OWN[:1], runs=False) is stream
+    assert stream_of.as_world_says(stream, "", OWN, runs=False) is stream
 
 
 def test_the_world_sets_staged_and_active_alike() -> None:
@@ -36,8 +40,8 @@ def test_the_world_sets_staged_and_active_alike() -> None:
     assert (off.group, off.runs) == (OTHER, False)
     again = stream_of.as_world_says(off, OTHER, OWN, runs=True)
     assert (again.group, again.runs) == (OTHER, True)
-    gone = stream_of.as_world_says(off, "", OWN, runs=False)
-    assert gone.group == ""
+    gone = stream_of.as_world_says(again, "", OWN, runs=False)
+    assert (gone.group, gone.runs) == (OTHER, False)
 
 
 def test_a_receiver_that_hears_nothing_is_off() -> None:
@@ -53,7 +57,7 @@ def test_a_receiver_that_hears_nothing_is_off() -> None:
 
 def test_a_receiver_that_is_on_without_a_group_stays_on() -> None:
     """It may wait for unicast."""
-    stream = stream_of.fresh("receivers", 1)
+    stream = stream_of.fresh("receivers", OWN[:1], VACANT)
     stream = stream_of.staged(stream, {"master_enable": True}, [{}])
     stream = stream_of.activated(stream, DONE, OWN[:1], "")
     assert stream_of.as_world_says(stream, "", OWN[:1], runs=False) is stream
@@ -75,7 +79,7 @@ def test_what_is_staged_is_not_active() -> None:
 
 def test_a_requests_own_parameters_win_over_its_file() -> None:
     """As AMWA IS-05 has it (from memory: the interoperability page)."""
-    stream = stream_of.fresh("receivers", 1)
+    stream = stream_of.fresh("receivers", OWN[:1], VACANT)
     from_file = [{"multicast_ip": "239.1.1.1", "destination_port": 5004}]
     body = {"transport_params": [{"multicast_ip": "239.2.2.2"}]}
     (leg,) = stream_of.staged(stream, body, from_file).staged["transport_params"]
