@@ -1,10 +1,11 @@
 """The run under every sort of trouble, two thousand times, and mutants that must be caught."""
 
 from dataclasses import replace
+from random import Random
 
 import pytest
 
-from orchestrator.facility.step import Step
+from orchestrator.facility.step import Sequence, Step
 from orchestrator.running import fold as folding
 from orchestrator.running import hand, life, reading
 from orchestrator.running.events import Event, Sent
@@ -13,6 +14,7 @@ from orchestrator.running.hand import Hand
 from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.run import Run
 from tests.running.chance_driver import ChanceDriver
+from tests.running.made_up import SEQUENCE
 from tests.running.seldom import SELDOM
 
 SEEDS, CHUNK, ATTEMPTS = 2000, 100, 12
@@ -48,6 +50,37 @@ def test_no_trouble_breaks_a_rule(first: int) -> None:
     And once the trouble is over, a resumed run comes to its end unless another hand was at work.
     """
     found = {seed: broken for seed in range(first, first + CHUNK) if (broken := trouble(seed))}
+    assert not found
+
+
+def _with_soft_orders(seed: int) -> Sequence:
+    """The made-up change with some steps behind some that stand before them in one order."""
+    chance = Random(seed)
+    line: list[Step] = []
+    while len(line) < len(SEQUENCE.steps):
+        done = {step.id for step in line}
+        ready = [s for s in SEQUENCE.steps if s.id not in done and done.issuperset(s.after)]
+        line.append(chance.choice([s for s in ready if s.phase == min(r.phase for r in ready)]))
+    behind = {
+        step.id: tuple(
+            other.id
+            for other in line[:place]
+            if other.phase == step.phase and chance.random() < 0.2
+        )
+        for place, step in enumerate(line)
+    }
+    steps = tuple(replace(step, behind=behind[step.id]) for step in SEQUENCE.steps)
+    return replace(SEQUENCE, steps=steps)
+
+
+@pytest.mark.parametrize("first", range(0, 400, CHUNK))
+def test_soft_orders_never_stop_a_run(first: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever fails, whatever is begun and left: in the end the run comes to its end."""
+    found = {}
+    for seed in range(first, first + CHUNK):
+        monkeypatch.setattr("tests.running.chance_driver.SEQUENCE", _with_soft_orders(seed))
+        if broken := trouble(seed):
+            found[seed] = broken
     assert not found
 
 
