@@ -13,7 +13,7 @@ from typing import Any
 from orchestrator.adapters.json_pointer import Unusable, pick, same, shown
 from orchestrator.facility.description import Json
 
-_TAG = re.compile(r'"[\x21\x23-\x7e]*"')  # RFC 9110, 8.8.3, in ASCII
+_TAG = re.compile(r'"[\x21\x23-\x7e]{0,500}"')  # RFC 9110, 8.8.3, in ASCII, bounded
 
 
 def put_in(document: Json, pointer: str, members: Json) -> Json:
