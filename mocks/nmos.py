@@ -84,6 +84,8 @@ class Nmos(Device):
         if request.method == "PATCH" and path[:4] == shown.SINGLE and path[6:] == ("staged",):
             slot = shown.slot_of(node, path[4], path[5])
             return self._patch(path[4], slot, _document(request), request)
+        if path[:4] == (*shown.NODE, "receivers") and path[5:] == ("target",):
+            return _target(request, shown.slot_of(node, "receivers", path[4]))
         found = shown.at(path, node, addresses)
         if request.method not in shown.READING:
             raise Refused(405, f"{request.method} is not done here")
@@ -221,6 +223,15 @@ class Nmos(Device):
 
     def _tai(self, request: Request) -> int:
         return int((self.tai_at_zero + request.at) * NANO)
+
+
+def _target(request: Request, slot: str) -> Response:
+    """The deprecated way to point a receiver; a node may leave it out (501)."""
+    if request.method == "OPTIONS":
+        return answer(200, [])
+    if request.method == "PUT":
+        raise Refused(501, f"point {slot} by the Connection API")
+    raise Refused(405, f"{request.method} is not done here")
 
 
 def _document(request: Request) -> Any:

@@ -90,8 +90,6 @@ def _node_api(rest: Path, node: Node) -> Any:
     found = next((one for one in resources if one["id"] == own_id), None)
     if kind == "self" or found is None:
         raise Refused(404, "no such resource")
-    if more == ("target",) and kind == "receivers":
-        raise Refused(501, "deprecated: use the Connection API")
     if more:
         raise Refused(404, "no such path")
     return found

@@ -99,7 +99,10 @@ def test_below_a_stream() -> None:
     for path in (f"{receiver}/transportfile", f"{sender}/active/x"):
         assert ask(node, "GET", path).status == 404
     assert ask(node, "GET", f"/x-nmos/node/v1.3/receivers/{own}/x").status == 404
-    assert ask(node, "PUT", f"/x-nmos/node/v1.3/receivers/{own}/target", {}).status == 501
+    target = f"/x-nmos/node/v1.3/receivers/{own}/target"
+    for method, status in (("PUT", 501), ("OPTIONS", 200), ("GET", 405)):
+        assert ask(node, method, target).status == status
+    assert ask(node, "PUT", "/x-nmos/node/v1.3/receivers/x/target").status == 404
     assert ask(node, "PUT", f"{sender}/staged", {}).status == 405
 
 
