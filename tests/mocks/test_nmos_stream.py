@@ -1,4 +1,3 @@
-
 from mocks import nmos_stream as stream_of
 from mocks.nmos_stream import Stream
 from mocks.state import Destination, Source
