@@ -1,7 +1,13 @@
 """The contributor's guide says what the code says."""
 
+import json
+import re
 from pathlib import Path
 
+from orchestrator.documents import yaml_reader
+from orchestrator.documents.description_build import build_description
+from orchestrator.documents.description_model import DescriptionModel
+from orchestrator.documents.schema import json_schema
 from orchestrator.running.life import table_text
 
 GUIDE = (Path(__file__).parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -20,3 +26,27 @@ def test_every_folder_that_the_map_names_is_there() -> None:
     named = [row.split("`")[1] for row in rows if "/" in row.split("`")[1]]
     assert named
     assert [name for name in named if not (top / name).exists()] == []
+
+
+def test_the_description_in_the_guide_is_one() -> None:
+    """What the guide shows step by step is, put together, a description without a fault."""
+    chapter = GUIDE.split("## Describing a device")[1].split("\n## ")[0]
+    first, signing, sources = re.findall(r"```yaml\n(.*?)```", chapter, flags=re.DOTALL)
+    tree, problems = yaml_reader.read(f"{first}{sources}{signing}".encode(), "guide.yaml")
+    description, faults = build_description(DescriptionModel.model_validate(tree.plain()))
+    assert (problems, faults) == ((), ())
+    assert set(description.reads) == {"identity", "sources"}
+    assert description.session is not None
+
+
+def test_the_guide_names_only_what_a_description_knows() -> None:
+    """Every key in the code of that chapter is one of the format, or an example's own."""
+    chapter = GUIDE.split("## Describing a device")[1].split("\n## ")[0]
+    schema = json.dumps(json_schema("device"))
+    shown = re.findall(r"```yaml\n(.*?)```", chapter, flags=re.DOTALL)
+    shown += re.findall(r"`([^`]+)`", re.sub(r"```.*?```", "", chapter, flags=re.DOTALL))
+    code = re.sub(r"#.*", "", "\n".join(shown))
+    named = set(re.findall(r"(?:^|[{ ])([a-z_]+):(?=\s|$)", code, re.MULTILINE))
+    others = {"channel", "user", "password", "speaks", "credentials", "true", "false"}
+    assert {"whole", "if_match", "within", "first", "session", "content_type"} <= named
+    assert {name for name in named if f'"{name}"' not in schema} <= others
