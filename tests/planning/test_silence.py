@@ -6,7 +6,7 @@ from orchestrator.planning.aims.listeners import listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.silence import on_air_sources
+from orchestrator.planning.silence import Span, on_air_sources, weighed
 from tests.planning import hand
 from tests.planning.scenes import Box, address, rich_boxes, scene
 
@@ -62,6 +62,17 @@ def test_on_air_comes_first_then_the_longest() -> None:
     }
     rest = [s.seconds for s in planned.silence if not s.on_air]
     assert rest == sorted(rest, reverse=True)
+
+
+def test_what_is_on_air_outweighs_everything_else() -> None:
+    """For any time that the whole run could take; the others weigh by their listeners."""
+    listeners = (Ref("c", "in"), Ref("d", "in"), Ref("e", "in"))
+    heard = Span(Ref("a", "s"), 0, 1, on_air=False, listeners=listeners)
+    unheard = Span(Ref("a", "t"), 2, 3, on_air=False, listeners=())
+    on_air = Span(Ref("b", "s"), 4, 5, on_air=True, listeners=listeners[:1])
+    weights = [weight for _, _, weight in weighed([heard, unheard, on_air], 1000)]
+    assert weights[:2] == [3, 1]
+    assert weights[2] > 1000 * (3 + 1 + 1)
 
 
 @pytest.mark.parametrize("seed", range(60))

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import Sequence
-from orchestrator.planning.result import DryRun, Listeners
+from orchestrator.planning.result import DryRun, Listeners, Search
 from orchestrator.reports import dry_run as report
 
 DIGEST = "5f0c2a9b"
@@ -79,6 +79,15 @@ def test_length_loans_mends_and_digest_are_said(dry_run: DryRun, rooms: dict[str
     assert "number 415 on media, held by a/s1 and b/s2 until now" in text
     assert text.endswith(f"Digest of the sequence: {DIGEST}")
     assert "proved safe" in text
+
+
+def test_a_search_that_stopped_early_says_so(dry_run: DryRun, rooms: dict[str, str]) -> None:
+    """With its tries, in words and in JSON; one that was through says nothing in words."""
+    early = replace(dry_run, search=Search(tries=311, whole=False))
+    said = "The search for an order with less silence stopped after 311 tries."
+    assert said in " ".join(report.text(early, DIGEST, rooms).split())
+    assert "stopped after" not in report.text(dry_run, DIGEST, rooms)
+    assert report.as_json(early, DIGEST)["search"] == {"tries": 311, "whole": False}
 
 
 def test_what_stops_it_is_named_at_the_top(dry_run: DryRun, rooms: dict[str, str]) -> None:

@@ -81,3 +81,29 @@ def test_steps_are_numbered_as_they_start() -> None:
     for step in sequence.steps:
         assert all(int(name[1:]) < step.order for name in step.after)
         assert step.estimate_s > 0
+
+
+def test_a_disable_says_what_it_waits_for() -> None:
+    """It goes off while the number is let go of, and a reader is told why not before."""
+    boxes = hand.chain()
+    del boxes["c"]
+    where, sequence = hand.safe(boxes)
+    off = hand.step(sequence, K.DISABLE, "a/s")
+    case = hand.case(where, sequence)
+    assert off.why == ("waits until b/s is off, to be silent no longer than it has to",)
+    assert case.order.before(hand.step(sequence, K.DISABLE, "b/s"), off)
+    assert not case.order.before(hand.step(sequence, K.RENUMBER, "b/s"), off)
+
+
+def test_soft_orders_name_earlier_steps() -> None:
+    """On random facilities there are some, of the same phase, and all of them point backwards."""
+    found = 0
+    for seed in range(120):
+        sequence = dry_run(scene(rich_boxes(seed))).sequence
+        steps = {step.id: step for step in sequence.steps}
+        for step in sequence.steps:
+            for name in step.behind:
+                found += 1
+                assert steps[name].order < step.order
+                assert steps[name].phase == step.phase
+    assert found > 5

@@ -4,12 +4,17 @@ from statistics import mean
 
 import pytest
 
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.wanted import Release, Unit
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.ordering.making import make
 from orchestrator.planning.scene import Scene
-from tests.planning import carried
+from tests.planning import carried, hand
 from tests.planning.ordering.problems import chance, check, problem, ring
-from tests.planning.scenes import rich_boxes, scene
+from tests.planning.scenes import Box, address, rich_boxes, scene
+
+K = StepKind
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -104,3 +109,50 @@ def test_the_ring_is_told_as_it_is() -> None:
     """Five steps of silence for one, three for the other."""
     made = make(ring())
     assert [made.end[on] - made.start[off] for off, on, _ in ring().silences] == [50, 30]
+
+
+def test_a_disable_waits_for_no_later_phase() -> None:
+    """Split over phases, b goes off in its own phase, whatever its readdress later waits for."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, to=address(40)),
+        "b": Box(32, {"s": (321, True)}, wants={"s": (325, None)}, to=address(31), room="south"),
+    }
+    where, sequence = hand.safe(
+        boxes, phases=(("south",), ("north",)), accepted={"split-phases": "vans are late"}
+    )
+    assert hand.step(sequence, K.DISABLE, "b/s").phase == 0
+    assert hand.step(sequence, K.READDRESS, "b").phase == 1
+    assert hand.verdict(where, sequence) == []
+
+
+def test_in_a_long_chain_each_is_silent_as_if_alone() -> None:
+    """Six sources, each waiting for the next: none is silent for more than its own three steps."""
+    boxes = {
+        f"d{n}": Box(30 + n, {"s": (300 + n, True)}, wants={"s": (301 + n, None)})
+        for n in range(1, 7)
+    }
+    planned = hand.planned(boxes)
+    assert len(planned.silence) == 6
+    for silence in planned.silence:
+        assert silence.seconds == silence.bound_seconds == pytest.approx(3 * 5 * 0.05)
+
+
+def test_what_stands_on_a_bench_is_no_silence() -> None:
+    """A unit that joins is silent for nobody, so it is not hurried."""
+    box = Box(50, {"s": (1, True)}, at="127.0.2.50", to=address(50), unit=Unit.REUSED)
+    planned = hand.planned({"joiner": box, "a": Box(31, {"s": (311, True)})})
+    assert planned.sequence.steps
+    assert planned.silence == ()
+
+
+def test_on_air_comes_first() -> None:
+    """Of two sources in a ring the one on air is silent for three steps, the other for five."""
+    for heard, spared in ((312, "b"), (311, "a")):
+        boxes = hand.ring() | {"tx": Box(40, hears={"in": heard}, asked=False)}
+        leave = tuple(
+            Release(what=what, by="chief", reference="r", until="2099-01-01T00:00:00Z")
+            for what in ("a", "b", "tx", "a/s", "b/s", "tx/in")
+        )
+        planned = hand.planned(boxes, on_air=(Ref("tx", "in"),), releases=leave)
+        by_source = {s.device: s.seconds for s in planned.silence if s.source}
+        assert by_source[spared] == min(by_source.values())
