@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
+SEQUENCING = tuple(f"orchestrator.planning.{one}" for one in ("aims", "ordering", "scheduling"))
 PURE = ("errors", "facility", "planning", "running")
 EDGES = ("documents", "adapters", "credentials", "ledger", "reports")
 TOP = ("actions", "cli")
@@ -154,11 +155,16 @@ def test_simulation_and_tool_share_nothing(path: Path) -> None:
 @pytest.mark.parametrize("path", sources("orchestrator/planning/proof"), ids=name_of)
 def test_proof_shares_nothing_with_the_sequencing(path: Path) -> None:
     """The proof can't be wrong in the way in which the sequence is."""
-    wrong = ("orchestrator.planning.ordering", "orchestrator.planning.aims")
-    assert not {one for one in own_imports(path) if one.startswith(wrong)}
+    assert not {one for one in own_imports(path) if one.startswith(SEQUENCING)}
 
 
-@pytest.mark.parametrize("aside", ["orchestrator.planning.ordering", "orchestrator.planning.aims"])
+@pytest.mark.parametrize("path", sources("orchestrator/planning/scheduling"), ids=name_of)
+def test_scheduling_knows_only_tasks(path: Path) -> None:
+    """What looks for the least silence sees lengths, devices and orders: nothing of a facility."""
+    assert all(one.startswith("orchestrator.planning.scheduling") for one in own_imports(path))
+
+
+@pytest.mark.parametrize("aside", SEQUENCING)
 def test_sequencing_asks_nothing_of_the_proof(aside: str) -> None:
     """What makes the sequence does not look into what judges it."""
     for path in sources(aside.replace(".", "/")):

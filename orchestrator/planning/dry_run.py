@@ -11,21 +11,22 @@ from orchestrator.planning.aims.holders import Holders, holders
 from orchestrator.planning.aims.listeners import Hearing, listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
-from orchestrator.planning.ordering.bounds import length_bound, silence_bounds
 from orchestrator.planning.ordering.build import build
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.finish import add_final_saves, steps_of, tie
 from orchestrator.planning.ordering.lending import Cost, break_cycles
 from orchestrator.planning.ordering.loans import loans_of
-from orchestrator.planning.ordering.making import make
 from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
 from orchestrator.planning.ordering.phases import phases
-from orchestrator.planning.ordering.tasks import Tasks, tasks_of
+from orchestrator.planning.ordering.problem import tasks_of
 from orchestrator.planning.ordering.timing import estimate
 from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
 from orchestrator.planning.result import DryRun, Estimate, Search
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.bounds import length_bound, silence_bounds
+from orchestrator.planning.scheduling.making import make
+from orchestrator.planning.scheduling.tasks import Tasks
 from orchestrator.planning.silence import (
     Span,
     listener_lists,

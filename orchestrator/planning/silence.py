@@ -8,10 +8,10 @@ from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.aims.listeners import Hearing
 from orchestrator.planning.ordering.drafts import Graph
-from orchestrator.planning.ordering.making import Made
-from orchestrator.planning.ordering.tasks import Silent
 from orchestrator.planning.result import Listeners, Silence
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.making import Made
+from orchestrator.planning.scheduling.tasks import Silent
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from math import gcd
 import networkx as nx  # type: ignore[import-untyped]  # it ships no types
 from ortools.sat.python import cp_model
 
-from orchestrator.planning.ordering.tasks import Silent, Tasks
+from orchestrator.planning.scheduling.tasks import Silent, Tasks
 
 
 @dataclass(frozen=True, slots=True)

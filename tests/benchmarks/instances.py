@@ -7,10 +7,10 @@ from unittest.mock import patch
 from orchestrator.planning.aims.listeners import Hearing
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.ordering.drafts import Graph
-from orchestrator.planning.ordering.making import Made, make
-from orchestrator.planning.ordering.tasks import Silent, Tasks
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.making import Made, make
+from orchestrator.planning.scheduling.tasks import Silent, Tasks
 from orchestrator.planning.silence import Span
 from orchestrator.planning.silence import spans as find
 from tests.benchmarks.facilities import facility

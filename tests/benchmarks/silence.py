@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from statistics import mean
 
 from orchestrator.facility.step import StepKind
-from orchestrator.planning.ordering.carry import carry
+from orchestrator.planning.scheduling.carry import carry
 from tests.benchmarks.best import Best, best
 from tests.benchmarks.facilities import fifty_rooms
 from tests.benchmarks.instances import Instance, instance, instances

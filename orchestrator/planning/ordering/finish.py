@@ -5,8 +5,8 @@ from collections import defaultdict
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.making import Made
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.making import Made
 
 _DONE = {
     StepKind.DISABLE: "is off",

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from orchestrator.facility.step import AddressValue, Assigned, StepKind
-from orchestrator.planning.ordering.bounds import Loan
 from orchestrator.planning.ordering.drafts import Draft
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.bounds import Loan
 
 _Store = tuple[str, str]
 

@@ -1,7 +1,7 @@
 import pytest
 
-from orchestrator.planning.ordering.parts import parts_of
-from tests.planning.ordering.problems import chance, problem
+from orchestrator.planning.scheduling.parts import parts_of
+from tests.planning.scheduling.problems import chance, problem
 
 
 def test_parts_hang_together_by_devices_and_order() -> None:

@@ -4,10 +4,10 @@ from statistics import mean
 import networkx as nx  # type: ignore[import-untyped]  # it ships no types
 import pytest
 
-from orchestrator.planning.ordering.placing import Placing, bits_of
-from orchestrator.planning.ordering.searching import late_order
-from orchestrator.planning.ordering.tasks import Tasks
-from tests.planning.ordering.problems import by_chance, chance, check, problem, ring
+from orchestrator.planning.scheduling.placing import Placing, bits_of
+from orchestrator.planning.scheduling.searching import late_order
+from orchestrator.planning.scheduling.tasks import Tasks
+from tests.planning.scheduling.problems import by_chance, chance, check, problem, ring
 
 
 def _least(tasks: Tasks, order: list[int]) -> int:

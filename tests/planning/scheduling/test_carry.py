@@ -1,8 +1,8 @@
 import pytest
 
-from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.tasks import Tasks
-from tests.planning.ordering.problems import chance, check, problem
+from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.tasks import Tasks
+from tests.planning.scheduling.problems import chance, check, problem
 
 
 def _carried(tasks: Tasks) -> list[int]:

@@ -8,11 +8,11 @@ all that comes to is then carried out on paper, as a run would; the times told a
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.packing import pack
-from orchestrator.planning.ordering.parts import parts_of
-from orchestrator.planning.ordering.solving import Solved, Solver
-from orchestrator.planning.ordering.tasks import Tasks, ranks
+from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.packing import pack
+from orchestrator.planning.scheduling.parts import parts_of
+from orchestrator.planning.scheduling.solving import Solved, Solver
+from orchestrator.planning.scheduling.tasks import Tasks, ranks
 
 WORK = 600_000
 """How many tasks may be placed in search of a better order, over all tries (about 0.3 s)."""

@@ -1,9 +1,9 @@
 import pytest
 
-from orchestrator.planning.ordering.holding import hold, hold_roughly
-from orchestrator.planning.ordering.placing import Placing
-from orchestrator.planning.ordering.searching import late_order
-from tests.planning.ordering.problems import chance, check, problem, ring
+from orchestrator.planning.scheduling.holding import hold, hold_roughly
+from orchestrator.planning.scheduling.placing import Placing
+from orchestrator.planning.scheduling.searching import late_order
+from tests.planning.scheduling.problems import chance, check, problem, ring
 
 
 def test_a_disable_waits_for_the_end_of_another_task() -> None:

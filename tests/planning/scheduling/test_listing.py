@@ -1,8 +1,8 @@
 import pytest
 
-from orchestrator.planning.ordering.listing import listed
-from orchestrator.planning.ordering.searching import late_order
-from tests.planning.ordering.problems import chance, check, problem, ring
+from orchestrator.planning.scheduling.listing import listed
+from orchestrator.planning.scheduling.searching import late_order
+from tests.planning.scheduling.problems import chance, check, problem, ring
 
 
 @pytest.mark.parametrize("width", [1, 2, 16])

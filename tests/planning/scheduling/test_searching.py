@@ -1,8 +1,8 @@
 import pytest
 
-from orchestrator.planning.ordering.placing import Placing
-from orchestrator.planning.ordering.searching import MOST, late_order, search
-from tests.planning.ordering.problems import by_chance, chance, problem, ring
+from orchestrator.planning.scheduling.placing import Placing
+from orchestrator.planning.scheduling.searching import MOST, late_order, search
+from tests.planning.scheduling.problems import by_chance, chance, problem, ring
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -11,9 +11,9 @@ import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from orchestrator.planning.ordering.chance import Chance
-from orchestrator.planning.ordering.placing import Placing
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.chance import Chance
+from orchestrator.planning.scheduling.placing import Placing
+from orchestrator.planning.scheduling.tasks import Tasks
 
 TRIES_A_TASK = 40
 WARM = 33

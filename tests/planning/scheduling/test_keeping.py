@@ -1,12 +1,12 @@
 import pytest
 
-from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.holding import hold
-from orchestrator.planning.ordering.keeping import behind_of
-from orchestrator.planning.ordering.placing import Placing
-from orchestrator.planning.ordering.searching import late_order
-from orchestrator.planning.ordering.tasks import ranks
-from tests.planning.ordering.problems import chance, problem
+from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.holding import hold
+from orchestrator.planning.scheduling.keeping import behind_of
+from orchestrator.planning.scheduling.placing import Placing
+from orchestrator.planning.scheduling.searching import late_order
+from orchestrator.planning.scheduling.tasks import ranks
+from tests.planning.scheduling.problems import chance, problem
 
 URGENT = problem(("b", 5, ()), ("a", 2, (0,)), ("a", 9, ()), ("a", 3, ()))
 """Device a waits for b, then has a short task; a long one would be in its way, another not."""

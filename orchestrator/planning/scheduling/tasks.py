@@ -1,14 +1,11 @@
-"""The steps of a change as a scheduling problem, and nothing else of them.
+"""A scheduling problem: all that is known of a change's steps here, and nothing else of them.
 
 Times are whole milliseconds, so that equal times are equal and the same facility always gives the
 same schedule.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-
-from orchestrator.facility.step import StepKind
-from orchestrator.planning.ordering.drafts import Draft
 
 Silent = tuple[int, int, int]
 """A silence: its disable, its enable, and what one millisecond of it costs."""
@@ -36,25 +33,6 @@ class Tasks:
     def cost(self, start: Sequence[int], end: Sequence[int]) -> int:
         """What the silences of a schedule cost."""
         return sum(weight * (end[on] - start[off]) for off, on, weight in self.silences)
-
-
-def tasks_of(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> Tasks:
-    """The scheduling problem of ``drafts``, whose index is the task's number."""
-    later: list[list[int]] = [[] for _ in drafts]
-    for index, draft in enumerate(drafts):
-        for before in draft.after:
-            later[before].append(index)
-    numbers: dict[str, int] = {}
-    return Tasks(
-        length=tuple(round(draft.seconds * 1000) for draft in drafts),
-        device=tuple(numbers.setdefault(draft.device, len(numbers)) for draft in drafts),
-        phase=tuple(draft.phase for draft in drafts),
-        by_hand=tuple(draft.kind is StepKind.BY_HAND for draft in drafts),
-        before=tuple(tuple(draft.after) for draft in drafts),
-        later=tuple(map(tuple, later)),
-        silences=tuple(silences),
-        width=max(width, 1),
-    )
 
 
 def ranks(order: Sequence[int]) -> list[int]:

@@ -8,7 +8,7 @@ already, and disables last.
 import heapq
 from collections.abc import Sequence
 
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks
 
 
 def listed(tasks: Tasks, late: Sequence[int]) -> tuple[list[int], list[int]]:

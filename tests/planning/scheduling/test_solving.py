@@ -1,8 +1,8 @@
 import pytest
 
-from orchestrator.planning.ordering.parts import parts_of
-from orchestrator.planning.ordering.solving import Solver, robust
-from tests.planning.ordering.problems import chance, check, problem, ring
+from orchestrator.planning.scheduling.parts import parts_of
+from orchestrator.planning.scheduling.solving import Solver, robust
+from tests.planning.scheduling.problems import chance, check, problem, ring
 
 
 def test_the_ring_is_solved() -> None:

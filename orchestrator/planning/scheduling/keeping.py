@@ -8,8 +8,8 @@ somebody's silence, waiting. Such a one is put behind the next one.
 from collections import defaultdict
 from collections.abc import Sequence
 
-from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.tasks import Tasks
 
 Behind = dict[int, tuple[int, ...]]
 

@@ -1,8 +1,8 @@
 import pytest
 
-from orchestrator.planning.ordering.bounds import least_between, length_bound, silence_bounds
-from orchestrator.planning.ordering.making import make
-from tests.planning.ordering.problems import chance, problem, ring
+from orchestrator.planning.scheduling.bounds import least_between, length_bound, silence_bounds
+from orchestrator.planning.scheduling.making import make
+from tests.planning.scheduling.problems import chance, problem, ring
 
 
 def test_the_longest_chain_between() -> None:

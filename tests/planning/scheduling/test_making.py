@@ -8,11 +8,11 @@ from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.wanted import Release, Unit
 from orchestrator.planning.dry_run import dry_run
-from orchestrator.planning.ordering.making import make
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.making import make
 from tests.planning import carried, hand
-from tests.planning.ordering.problems import chance, check, problem, ring
 from tests.planning.scenes import Box, address, rich_boxes, scene
+from tests.planning.scheduling.problems import chance, check, problem, ring
 
 K = StepKind
 

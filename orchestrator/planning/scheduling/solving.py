@@ -7,15 +7,15 @@ each disable tied to the task whose end it waits for, and soft orders that keep 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from orchestrator.planning.ordering.bounds import length_bound, silence_bounds
-from orchestrator.planning.ordering.carry import carry
-from orchestrator.planning.ordering.holding import hold, hold_roughly
-from orchestrator.planning.ordering.keeping import Behind, behind_of
-from orchestrator.planning.ordering.listing import listed
-from orchestrator.planning.ordering.parts import Part
-from orchestrator.planning.ordering.placing import Placing
-from orchestrator.planning.ordering.searching import MOST, late_order, search
-from orchestrator.planning.ordering.tasks import Tasks, ranks
+from orchestrator.planning.scheduling.bounds import length_bound, silence_bounds
+from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.holding import hold, hold_roughly
+from orchestrator.planning.scheduling.keeping import Behind, behind_of
+from orchestrator.planning.scheduling.listing import listed
+from orchestrator.planning.scheduling.parts import Part
+from orchestrator.planning.scheduling.placing import Placing
+from orchestrator.planning.scheduling.searching import MOST, late_order, search
+from orchestrator.planning.scheduling.tasks import Tasks, ranks
 
 LEAST_WORTH = 40
 """A part is searched only if each of its tasks may be placed so often."""

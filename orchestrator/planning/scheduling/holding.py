@@ -8,8 +8,8 @@ lets the silences cost less, all else being placed anew.
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 
-from orchestrator.planning.ordering.placing import FAR, Placing
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.placing import FAR, Placing
+from orchestrator.planning.scheduling.tasks import Tasks
 
 CHOICES = 3
 AGAIN = 2

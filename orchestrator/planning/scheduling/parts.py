@@ -8,7 +8,7 @@ do with each other; the cost of the whole is the sum of theirs.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from orchestrator.planning.ordering.tasks import Silent, Tasks
+from orchestrator.planning.scheduling.tasks import Silent, Tasks
 
 
 @dataclass(frozen=True, slots=True)

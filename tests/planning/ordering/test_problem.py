@@ -1,7 +1,6 @@
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.tasks import ranks, tasks_of
-from tests.planning.ordering.problems import ring
+from orchestrator.planning.ordering.problem import tasks_of
 
 K = StepKind
 
@@ -33,15 +32,3 @@ def test_drafts_become_tasks() -> None:
     assert (tasks.before, tasks.later) == (((), (), (0,)), ((2,), (), ()))
     assert tasks.phase == (0, 0, 1)
     assert tasks.width == 1
-
-
-def test_the_cost_is_weighed_from_start_of_disable_to_end_of_enable() -> None:
-    """Two silences of 40 and 30, each of weight 1."""
-    tasks = ring()
-    start = [0, 10, 30, 40, 10, 20, 30]
-    assert tasks.cost(start, [each + 10 for each in start]) == 50 + 30
-
-
-def test_ranks_are_places() -> None:
-    """The inverse of an order."""
-    assert ranks([2, 0, 1]) == [1, 2, 0]

@@ -3,7 +3,7 @@
 import random
 from collections.abc import Iterable, Sequence
 
-from orchestrator.planning.ordering.tasks import Silent, Tasks
+from orchestrator.planning.scheduling.tasks import Silent, Tasks
 
 
 def problem(

@@ -8,7 +8,7 @@ import heapq
 from collections import defaultdict
 from collections.abc import Sequence
 
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks
 
 
 def carry(tasks: Tasks, gates: Sequence[Sequence[int]], rank: Sequence[int]) -> list[int]:

@@ -8,8 +8,8 @@ just then.
 from bisect import bisect_left
 from collections.abc import Sequence
 
-from orchestrator.planning.ordering.solving import Solved
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.solving import Solved
+from orchestrator.planning.scheduling.tasks import Tasks
 
 MOST_LOOKED_AT = 100
 """After so many beginnings that do not do for a part, the earliest ones are given up."""

@@ -17,7 +17,7 @@ or addresses are lent, shared among those set aside for lending.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks
 
 MOST_BETWEEN = 300
 """Where a silence may hold more tasks than this, only those of its own device are looked at."""

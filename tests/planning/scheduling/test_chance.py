@@ -2,7 +2,7 @@ from collections import Counter
 
 import pytest
 
-from orchestrator.planning.ordering.chance import Chance
+from orchestrator.planning.scheduling.chance import Chance
 
 
 def test_the_same_seed_gives_the_same_numbers() -> None:

@@ -7,7 +7,7 @@ cost less, until no group of tasks that is held together gains by it.
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from orchestrator.planning.ordering.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks
 
 FAR = 1 << 60
 

@@ -1,8 +1,8 @@
-from orchestrator.planning.ordering.packing import pack
-from orchestrator.planning.ordering.parts import parts_of
-from orchestrator.planning.ordering.solving import Solver
-from orchestrator.planning.ordering.tasks import Tasks
-from tests.planning.ordering.problems import problem
+from orchestrator.planning.scheduling.packing import pack
+from orchestrator.planning.scheduling.parts import parts_of
+from orchestrator.planning.scheduling.solving import Solver
+from orchestrator.planning.scheduling.tasks import Tasks
+from tests.planning.scheduling.problems import problem
 
 PAIR = 2
 
