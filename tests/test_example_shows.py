@@ -16,7 +16,7 @@ from mocks.state import Destination
 from mocks.world import World
 from orchestrator.actions.desk import WallClock
 from orchestrator.actions.survey import survey
-from orchestrator.adapters.open import description_of, make_opener
+from orchestrator.adapters.open import make_opener, traits_of
 from orchestrator.documents.folder import Documents
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.secret import Secret
@@ -263,7 +263,7 @@ def surveyed(documents: Documents, world: World) -> Scene:
         found=found,
         asked=wishes,
         traits={
-            name: description_of(device, documents.descriptions).traits
+            name: traits_of(device, documents.descriptions)
             for name, device in devices.items()
             if device.speaks
         },

@@ -11,6 +11,8 @@
     transport    one request over httpx, bounded in time and size
     retries      reads are repeated, writes never
     rest_device  joins a dialect, the way to the device, and the patience
+    way, ways    a way to speak to a device as a value, and the table of all of them
+    shares, mixed   a device that speaks several ways: which does what, and all as one
     open, probe  the way to a device of the plan
 
 A secret never reaches a log, an error or a trace: see ``redact``.

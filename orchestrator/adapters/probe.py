@@ -8,6 +8,8 @@ import socket
 from collections.abc import Mapping
 
 from orchestrator.adapters.dial import Target, check, target_of
+from orchestrator.adapters.way import Way
+from orchestrator.adapters.ways import Plugged, table
 from orchestrator.facility.description import Description
 from orchestrator.facility.plan import Plan
 from orchestrator.running.protocols import ProbeAddress
@@ -16,7 +18,7 @@ PROBE_S = 1.0
 """Seconds after which an address counts as silent; a connection in a plant takes milliseconds."""
 
 PORT = 80
-"""The port that is tried where no device description says which."""
+"""The port that is tried where nothing says which."""
 
 _SILENT = frozenset(
     {errno.ETIMEDOUT, errno.EHOSTUNREACH, errno.ENETUNREACH, errno.EHOSTDOWN, errno.ECONNREFUSED}
@@ -29,27 +31,36 @@ def make_probe(
     connect: Mapping[str, str],
     *,
     timeout_s: float = PROBE_S,
+    plugged: Plugged | None = None,
 ) -> ProbeAddress:
     """Make what looks whether anything answers at an address.
 
-    An address that ``connect`` does not name is dialled as it is.
+    An address that ``connect`` does not name is dialled as it is, at the port of each way in which
+    the device is spoken to.
 
     Raises:
         CallError: ``connect`` is not written right.
     """
     check(connect)
+    ways = table(descriptions, plugged)
 
     async def probe(device: str, address: str) -> str | None:
-        port = _port(plan, descriptions, device)
-        target = target_of(connect, address) or Target(address, port)
-        try:
-            hosts = await _hosts(target)
-        except OSError as error:
-            return _failed(error, target)
-        looks = [await _look(Target(host, target.port), timeout_s) for host in hosts]
+        elsewhere = target_of(connect, address)
+        ports = _ports(plan, ways, device)
+        targets = [elsewhere] if elsewhere else [Target(address, port) for port in ports]
+        looks = [await _looked(target, timeout_s) for target in targets]
         return next((words for words in looks if words is not None), None)
 
     return probe
+
+
+async def _looked(target: Target, timeout_s: float) -> str | None:
+    try:
+        hosts = await _hosts(target)
+    except OSError as error:
+        return _failed(error, target)
+    looks = [await _look(Target(host, target.port), timeout_s) for host in hosts]
+    return next((words for words in looks if words is not None), None)
 
 
 async def _hosts(target: Target) -> list[str]:
@@ -74,14 +85,12 @@ async def _look(target: Target, timeout_s: float) -> str | None:
     return f"something takes connections on port {target.port}"
 
 
-def _port(plan: Plan, descriptions: Mapping[str, Description], device: str) -> int:
+def _ports(plan: Plan, ways: Mapping[str, Way], device: str) -> list[int]:
     planned = plan.devices.get(device)
     if planned is None:
-        return PORT
-    for name in planned.speaks:
-        if name in descriptions:
-            return descriptions[name].port
-    return planned.port or PORT
+        return [PORT]
+    known = [ways[name].port(planned) for name in planned.speaks if name in ways]
+    return list(dict.fromkeys(known)) or [planned.port or PORT]
 
 
 def _failed(error: OSError, target: Target) -> str | None:

@@ -371,19 +371,19 @@ def test_its_node_api_is_where_the_plan_says(port: int | None, base: str) -> Non
     assert seen == [f"http://{ADDRESS}{base}{NODE_API}/self"]
 
 
-def test_the_first_way_that_there_is_counts() -> None:
-    """A device description may stand before NMOS, behind it, or under its very name."""
+def test_a_description_may_stand_beside_it_or_under_its_very_name() -> None:
+    """The facility's own folder has the last word; what nobody knows is passed over."""
 
     def traits(*ways: str, described: tuple[str, ...] = ("tamarisk-node",)) -> Traits:
         device = dataclasses.replace(PLAN.devices["node"], speaks=ways)
         return traits_of(device, dict.fromkeys(described, TAMARISK))
 
-    assert traits("nmos", "tamarisk-node") is TRAITS
-    assert traits("restconf", "nmos") is TRAITS
-    assert traits("tamarisk-node", "nmos") is TAMARISK.traits
+    assert traits("nmos") is TRAITS
+    assert traits("unknown", "nmos") is TRAITS
+    assert traits("nmos", "tamarisk-node") != TRAITS
     assert traits("nmos", described=("nmos",)) is TAMARISK.traits
     with pytest.raises(CallError):
-        traits("restconf")
+        traits("unknown")
 
 
 @pytest.mark.parametrize("legs", [1, 2])

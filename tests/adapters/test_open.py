@@ -275,3 +275,46 @@ def test_a_device_that_knows_groups_alone_is_numbered_by_its_network() -> None:
 
     for address in (PARTY.address, "127.0.2.60"):
         assert asyncio.run(numbers(address)) == [421, None]
+
+
+def test_a_device_may_speak_two_ways_at_once() -> None:
+    """Each part by its own way, each at its own port, both asked who it is."""
+    seen: list[str] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        seen.append(f"{request.url.port}{request.url.path}")
+        return httpx.Response(200, content=json.dumps(DEVICE[request.url.path]))
+
+    streams = dataclasses.replace(
+        TAMARISK,
+        sign_in=SignIn.NONE,
+        reads={part: TAMARISK.reads[part] for part in ("identity", "sources", "destinations")},
+        settings={},
+    )
+    lan = dataclasses.replace(
+        TAMARISK,
+        sign_in=SignIn.NONE,
+        port=8090,
+        reads={part: TAMARISK.reads[part] for part in ("identity", "interfaces")},
+        settings={},
+    )
+    opener = make_opener(
+        a_plan(speaks=("streams", "lan")),
+        {"streams": streams, "lan": lan},
+        lambda _: SECRET,
+        {},
+        network=httpx.MockTransport(answer),
+        patience=ONCE,
+    )
+
+    async def whole() -> tuple[list[str], list[str]]:
+        adapter = opener("rack-node", PARTY.address)
+        state = await adapter.read()
+        await adapter.close()
+        return list(state.sources), list(state.interfaces)
+
+    assert asyncio.run(whole()) == (["mic", "input-2"], ["main"])
+    assert seen == [
+        *("8080/api/info", "8080/api/tx", "8080/api/rx"),
+        *("8090/api/info", "8090/api/ports"),
+    ]

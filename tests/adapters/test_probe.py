@@ -87,6 +87,15 @@ def test_a_device_without_a_description_is_dialled_at_the_plans_port(
     assert dialled == [("127.44.3.71", port)]
 
 
+def test_a_device_that_speaks_several_ways_is_dialled_at_the_port_of_each(
+    dialled: list[tuple[str, int]],
+) -> None:
+    """One closed port says nothing of the others."""
+    probe = make_probe(a_plan(("nmos", "tamarisk-node")), {"tamarisk-node": TAMARISK}, {})
+    assert asyncio.run(probe("rack-node", "127.44.3.71")) is None
+    assert dialled == [("127.44.3.71", 80), ("127.44.3.71", 8080)]
+
+
 @pytest.mark.parametrize(
     ("number", "answers"),
     [

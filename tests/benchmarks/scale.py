@@ -28,7 +28,7 @@ from itertools import pairwise
 from pathlib import Path
 from time import process_time
 
-from orchestrator.adapters.open import description_of
+from orchestrator.adapters.open import traits_of
 from orchestrator.cli.garbage import BETWEEN_LOOKS, look_seldom
 from orchestrator.cli.main import run
 from orchestrator.documents.as_found import read_as_found
@@ -57,8 +57,7 @@ def planning(folder: Path) -> Numbers:
         found=read_as_found(folder / "as-found.json"),
         asked=asked,
         traits={
-            name: description_of(device, documents.descriptions).traits
-            for name, device in plan.devices.items()
+            name: traits_of(device, documents.descriptions) for name, device in plan.devices.items()
         },
         rooms=frozenset(plan.devices[name].room for name in asked),
     )

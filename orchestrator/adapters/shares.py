@@ -1,0 +1,101 @@
+"""A device that speaks several ways: which way does what, and what that makes of its traits.
+
+Each part of its state is read and written by one way: the first, in the plan's order, that can
+write it; where none can, the first that can read it. So an NMOS node's streams are NMOS's and its
+addresses RESTCONF's, in whichever order the plan names the two.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from orchestrator.adapters.way import Way
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Saves, Traits
+from orchestrator.running.protocols import Part
+
+WRITTEN_BY: Mapping[Part, frozenset[StepKind]] = {
+    Part.INTERFACES: frozenset({StepKind.READDRESS}),
+    Part.SOURCES: frozenset({StepKind.DISABLE, StepKind.ENABLE, StepKind.RENUMBER}),
+    Part.DESTINATIONS: frozenset({StepKind.REPOINT}),
+    Part.SETTINGS: frozenset({StepKind.SET}),
+}
+"""What writes each part; a source's label, which is set too, goes with the sources."""
+
+_ANY = frozenset({StepKind.CONFIRM, StepKind.BY_HAND})
+
+
+def shares(ways: Sequence[Way]) -> dict[Part, Way]:
+    """Which way reads and writes each part. A part that no way can tell is not there."""
+    found: dict[Part, Way] = {}
+    for part, kinds in WRITTEN_BY.items():
+        telling = [way for way in ways if part in way.reads]
+        writing = [way for way in telling if kinds & way.traits.can]
+        if telling:
+            found[part] = (writing or telling)[0]
+    return found
+
+
+def part_of(kind: StepKind, *, of_source: bool) -> Part:
+    """The part that a step writes; ``of_source``: the step is about a source."""
+    if kind is StepKind.SET:
+        return Part.SOURCES if of_source else Part.SETTINGS
+    return next((part for part, kinds in WRITTEN_BY.items() if kind in kinds), Part.UNSAVED)
+
+
+def saving(ways: Sequence[Way]) -> tuple[Way, ...]:
+    """The ways by which something is written that the device keeps only once it is saved."""
+    used = shares(ways).values()
+    return tuple(way for way in ways if way in used and way.traits.saves is Saves.ON_SAVE)
+
+
+def traits_of_several(ways: Sequence[Way]) -> Traits:
+    """What a device can do that speaks all the ``ways``, of which there is at least one.
+
+    The slower of two times, the narrower of two gates and the stricter of two ways to save count.
+    Its models are left out: each way's own are looked at where its identity is read.
+    """
+    if len(ways) == 1:
+        return ways[0].traits
+    share, each = shares(ways), [way.traits for way in ways]
+    streams = share.get(Part.SOURCES, ways[0]).traits
+    ears = share.get(Part.DESTINATIONS, ways[0]).traits
+    settings = share.get(Part.SETTINGS, ways[0]).traits
+    can = _ANY | _what_is_shared(share) | {StepKind.SAVE for _ in saving(ways)}
+    return replace(
+        streams,
+        can=can,
+        saves=Saves.ON_SAVE if saving(ways) else Saves.AT_ONCE,
+        hears=ears.hears,
+        holds_sender_address=ears.holds_sender_address,
+        effects=settings.effects,
+        settle_s=max(traits.settle_s for traits in each),
+        late_s=max(traits.late_s for traits in each),
+        save_s=sum(way.traits.save_s for way in saving(ways)),
+        requests_at_once=min(traits.requests_at_once for traits in each),
+        models=(),
+        tried_with=tuple(dict.fromkeys(word for traits in each for word in traits.tried_with)),
+        cannot=_cannot(can, share, ways),
+    )
+
+
+def _what_is_shared(share: Mapping[Part, Way]) -> frozenset[StepKind]:
+    kinds = {kind for part, way in share.items() for kind in WRITTEN_BY[part] & way.traits.can}
+    sources = share.get(Part.SOURCES)
+    if sources is not None:
+        kinds |= {StepKind.SET} & sources.traits.can
+    return frozenset(kinds)
+
+
+def _cannot(
+    can: frozenset[StepKind], share: Mapping[Part, Way], ways: Sequence[Way]
+) -> dict[StepKind, str]:
+    """Why it can't do what is left: the words of the way that has the part, else of any."""
+    found: dict[StepKind, str] = {}
+    for kind in StepKind:
+        if kind not in can:
+            owner = share.get(part_of(kind, of_source=False))
+            asked = [way for way in (owner, *ways) if way is not None]
+            words = next((w.traits.cannot[kind] for w in asked if kind in w.traits.cannot), None)
+            if words is not None:
+                found[kind] = words
+    return found

@@ -1,0 +1,130 @@
+"""The table of ways: everything that ``speaks:`` in a plan can name, and how each is opened.
+
+A device description of a name goes before a plug-in of that name, and both before what is built in,
+so that a facility's own folder has the last word.
+"""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from orchestrator.adapters.declared import Declared
+from orchestrator.adapters.nmos import TRAITS as NMOS_TRAITS
+from orchestrator.adapters.nmos import Nmos
+from orchestrator.adapters.nmos_chart import chart_of
+from orchestrator.adapters.nmos_node import PLAIN_PORT
+from orchestrator.adapters.sign_in import sign_in
+from orchestrator.adapters.way import Opening, Way
+from orchestrator.errors import CallError
+from orchestrator.facility.description import Description, SignIn
+from orchestrator.facility.plan import Device, Plan, PlannedDestination, PlannedSource
+from orchestrator.facility.secret import Secret
+from orchestrator.running.protocols import DeviceAdapter, Part
+
+NMOS = "nmos"
+NMOS_TIMEOUT_S = 5.0
+NOBODY = Secret("", "")
+
+Plugged = Mapping[str, Way]
+
+
+def table(
+    descriptions: Mapping[str, Description], plugged: Plugged | None = None
+) -> dict[str, Way]:
+    """All ways by name. ``plugged`` are those that plug-ins bring."""
+    described = {name: described_way(name, each) for name, each in descriptions.items()}
+    return {**BUILT_IN, **(plugged or {}), **described}
+
+
+def ways_of(device: Device, ways: Mapping[str, Way]) -> tuple[Way, ...]:
+    """The ways in which ``device`` is spoken to, in the plan's order; unknown names are left out.
+
+    Raises:
+        CallError: there is none.
+    """
+    found = tuple(ways[name] for name in dict.fromkeys(device.speaks) if name in ways)
+    if found:
+        return found
+    if not device.speaks:
+        raise CallError(
+            f"{device.name} is not spoken to: the plan does not say how",
+            f"give {device.name} a 'speaks:' in plan.yaml",
+        )
+    raise CallError(
+        f"{device.name} speaks {' or '.join(device.speaks)}, which nothing describes",
+        f"put a device description named {device.speaks[0]} into the folder devices",
+    )
+
+
+def described_way(name: str, description: Description) -> Way:
+    """The way that a device description is."""
+    return Way(
+        name=name,
+        traits=description.traits,
+        port=lambda _: description.port,
+        open=partial(_open_described, description),
+        reads=frozenset(_told(description)),
+    )
+
+
+def _told(description: Description) -> list[Part]:
+    held = {*description.reads, *([Part.SETTINGS] if description.settings else [])}
+    return [part for part in Part if part in held]
+
+
+def _open_described(description: Description, to: Opening) -> DeviceAdapter:
+    signed = description.sign_in is not SignIn.NONE
+    secret = to.secret(description.sign_in) if signed else NOBODY
+    name = to.device.credentials or ""
+    transport = to.transport(
+        description.scheme,
+        description.port,
+        timeout_s=description.timeout_s,
+        auth=sign_in(
+            description.sign_in, secret, name, description.key_header, description.session
+        ),
+        secret=secret,
+    )
+    dialect = Declared(
+        description,
+        to.party,
+        sources=_slots(to.device.sources),
+        destinations=_slots(to.device.destinations),
+        number_of=_number_of(to.plan, to.device, to.party.address),
+    )
+    return to.join(dialect, transport)
+
+
+def _number_of(plan: Plan, device: Device, address: str) -> Callable[[str], int | None] | None:
+    """The plan's rule from group to number, where the device stands; on a bench, where it will."""
+    for place in (address, device.address):
+        network = plan.network_of(place)
+        if network is not None and network.numbering is not None:
+            return network.numbering.number_of
+    return None
+
+
+def _slots(
+    planned: Mapping[str, PlannedSource] | Mapping[str, PlannedDestination],
+) -> dict[str, str]:
+    return {name: held.slot for name, held in planned.items() if held.slot is not None}
+
+
+def _nmos_port(device: Device) -> int:
+    return device.port or PLAIN_PORT
+
+
+def _open_nmos(to: Opening) -> DeviceAdapter:
+    transport = to.transport("http", _nmos_port(to.device), timeout_s=NMOS_TIMEOUT_S)
+    return to.join(Nmos(to.party, chart_of(to.plan, to.device)), transport)
+
+
+BUILT_IN: Mapping[str, Way] = {
+    NMOS: Way(
+        name=NMOS,
+        traits=NMOS_TRAITS,
+        port=_nmos_port,
+        open=_open_nmos,
+        reads=frozenset({Part.INTERFACES, Part.SOURCES, Part.DESTINATIONS}),
+    ),
+}
+"""The ways that need neither a device description nor a plug-in."""
