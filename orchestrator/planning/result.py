@@ -12,7 +12,7 @@ from orchestrator.facility.step import Sequence
 class Silence:
     """How long one source, or one destination that listens to it, will be silent, in seconds.
 
-    ``bound_seconds`` is a proved lower bound: no safe order is shorter. ``why`` is in words.
+    ``bound_seconds`` is a proved lower bound: no safe order of the same steps is shorter.
     """
 
     device: str

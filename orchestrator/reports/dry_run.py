@@ -75,7 +75,7 @@ def _silence(dry_run: DryRun, rooms: Mapping[str, str]) -> list[str]:
         for entry in entries
     ]
     lines = table(("what", "room", "is a", "silent for", "at least"), rows)
-    lines += wrap("At least: no safe order makes it shorter.", 2)
+    lines += wrap("At least: no safe order of these steps makes it shorter.", 2)
     for listeners in dry_run.listeners:
         lines += _listeners(listeners)
     return lines
@@ -142,7 +142,7 @@ def _waits(step: Step, number: Mapping[str, int]) -> list[str]:
 def _length(dry_run: DryRun, digest: str) -> list[str]:
     estimate = dry_run.estimate
     lines = wrap(
-        f"About {seconds(estimate.seconds)} in all; no safe order takes less than "
+        f"About {seconds(estimate.seconds)} in all; no safe order of these steps takes less than "
         f"{seconds(estimate.bound_seconds)}."
     )
     if not dry_run.search.whole:
