@@ -14,6 +14,7 @@ from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Sequence, Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.scene import Scene
+from tests.planning.watching import Watch
 
 Holding = tuple[str, str, int | str]
 Held = dict[Holding, dict[str, set[str]]]
@@ -63,6 +64,7 @@ class Facility:
     absent: dict[Holding, set[str]] = field(default_factory=dict)
     nets: dict[str, str] = field(default_factory=dict)
     known: dict[str, tuple[tuple[Holding, str, str], ...]] = field(default_factory=dict)
+    watch: Watch | None = None
 
     @classmethod
     def of(cls, scene: Scene, sequence: Sequence) -> "Facility":
@@ -85,7 +87,21 @@ class Facility:
         for holding, owners in facility.holdings().items():
             facility.since_start[holding] = set(owners)
         facility._meant(sequence)
+        facility.watch = Watch.of(scene, facility._on_air())
         return facility
+
+    def _on_air(self) -> frozenset[tuple[str, str]]:
+        """The destinations listed as on air, and the sources that feed them now."""
+        held = self.holdings()
+        found = {(ref.device, ref.name) for ref in self.scene.plan.on_air}
+        for name, key in tuple(found):
+            if name in self.units:
+                found |= set(self._heard(held, name, self.units[name].hears[key]))
+                continue
+            planned = self.scene.plan.devices[name].destinations.get(key)
+            if planned and planned.listens_to and planned.listens_to.source:
+                found.add((planned.listens_to.source.device, planned.listens_to.source.name))
+        return frozenset(found)
 
     def _plan_says(self, holding: Holding, owner: str) -> None:
         if holding[1]:
@@ -192,6 +208,8 @@ class Facility:
 
     def land(self, step: Step) -> None:
         """Do what ``step`` does, and look."""
+        if self.watch is not None:
+            self.broken += self.watch.land(step)
         unit = self.units[step.device]
         in_facility = any(self.net(address) for address in unit.addresses.values())
         if step.kind is StepKind.RENUMBER and step.source and unit.enabled[step.source]:
@@ -210,6 +228,11 @@ class Facility:
             unit.store()
         self.known.pop(step.device, None)
         self.check(step)
+
+    def over(self) -> "Facility":
+        """Look once more, when every step is proved."""
+        self.broken += self.watch.over() if self.watch is not None else ()
+        return self
 
     def _not_on_transit(self, unit: Unit, step: Step) -> None:
         number = unit.sources[step.source or ""].number
@@ -233,6 +256,7 @@ class Facility:
             self.absent,
             self.nets,
             dict(self.known),
+            self.watch and self.watch.copy(),
         )
 
 
@@ -294,7 +318,7 @@ def run(scene: Scene, sequence: Sequence, seed: int) -> Facility:
         if action == "land":
             facility.land(step)
         at = at.then(action, step)
-    return facility
+    return facility.over()
 
 
 @dataclass(frozen=True)
@@ -368,12 +392,15 @@ def explore(scene: Scene, sequence: Sequence, most: int = 20_000) -> list[str] |
     while stack:
         at, facility = stack.pop()
         units = "".join(unit.key() for unit in facility.units.values())
+        units += str(sorted(facility.watch.unsure)) if facility.watch is not None else ""
         key = (at.proved, at.flying, at.landed, units)
         if key in seen:
             continue
         seen.add(key)
         if len(seen) > most:
             return None
+        if not at.unproved and not at.flying and facility.over().broken:
+            return facility.broken
         for action, step in at.choices():
             after = facility
             if action == "land":

@@ -11,11 +11,15 @@ known well enough to allow less.
 import os
 import random
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
 from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.wanted import Release
 from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.scene import Scene
 from tests.planning.hand import verdict
 from tests.planning.mutants import mutant
 from tests.planning.scenes import random_boxes, rich_boxes, scene
@@ -26,8 +30,7 @@ SHARDS = 8
 SCENES = 500 if DEEP else 60
 MUTANTS = 12 if DEEP else 5
 SMALL = 9
-SEEN = {"H1", "H2", "H3", "H4", "H8", "H9"}
-BY_HAND = {"H5", "H6", "H7"}
+SEEN = {"H1", "H2", "H3", "H4", "H5", "H6", "H7", "H8", "H9"}
 
 
 def _at_a_join(hazard: Hazard) -> bool:
@@ -64,13 +67,53 @@ def test_proof_and_simulator_agree_on_broken_sequences(shard: int) -> None:
             else:
                 broken = next((b for n in range(3) if (b := run(where, wrong, n).broken)), [])
             assert found or not broken, (seed, broken)
-            if small and not broken and not rules & BY_HAND:
+            if small and not broken:
                 idle = [h for h in found if h.rule in SEEN and not _at_a_join(h)]
                 assert not idle, (seed, [h.what for h in idle])
             tally["broken" if broken else "whole"] += 1
     assert tally["broken"] > SCENES // 3
     assert tally["whole"] > SCENES // 3
     assert tally["too many orders"] < SCENES // 10
+
+
+def _restricted(where: Scene, rng: random.Random) -> Scene:
+    """The same scene, but something in it is off limits, on air, released, or not chosen."""
+    devices = dict(where.plan.devices)
+    for name, device in where.plan.devices.items():
+        if rng.random() < 0.15:
+            devices[name] = replace(device, off_limits="it carries the alerts")
+    destinations = [
+        Ref(name, key) for name, state in where.states.items() for key in state.destinations
+    ]
+    on_air = tuple(ref for ref in destinations if rng.random() < 0.3)
+    leave = [name for name in devices if rng.random() < 0.3]
+    rooms = [room for room in where.plan.rooms if rng.random() < 0.8]
+    return replace(
+        where,
+        plan=replace(where.plan, devices=devices, on_air=on_air),
+        rooms=frozenset(rooms),
+        releases=tuple(
+            Release(what=name, by="chief", reference="r", until="2099-01-01T00:00:00+00:00")
+            for name in leave
+        ),
+        accepted={f"listener:{ref}": "they know" for ref in destinations if rng.random() < 0.3},
+    )
+
+
+def test_proof_and_simulator_agree_on_leave() -> None:
+    """Touched without leave, by both or by neither: off limits, on air by effect, other rooms."""
+    tally: Counter[bool] = Counter()
+    for seed in range(SCENES * 4):
+        where = scene(rich_boxes(seed))
+        planned = dry_run(where)
+        if planned.stopped or not planned.sequence.steps:
+            continue
+        stricter = _restricted(where, random.Random(seed))
+        proof = any(hazard.rule == "H6" for hazard in verdict(stricter, planned.sequence))
+        seen = any(said.startswith("H6") for said in run(stricter, planned.sequence, seed).broken)
+        assert proof == seen, seed
+        tally[proof] += 1
+    assert min(tally[True], tally[False]) > SCENES // 3
 
 
 def test_small_planned_sequences_are_explored_whole() -> None:
