@@ -5,7 +5,7 @@ the same requests always give the same answers. A make adds its routes and how i
 """
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
@@ -33,7 +33,10 @@ class Unit:
 
 
 class Device:
-    """One simulated device. ``memory`` may be read by anyone; only the device changes it."""
+    """One simulated device. ``memory`` may be read by anyone; only the device changes it.
+
+    ``neighbours`` gives the devices of its world whose cable is in, for one that knows them.
+    """
 
     make: ClassVar[str] = ""
     keeps_at_once: ClassVar[bool] = True
@@ -47,6 +50,7 @@ class Device:
         self.unit = unit
         self.memory = memory
         self.shown_serial = unit.serial
+        self.neighbours: Callable[[], Iterable[Device]] = tuple
         self._booted_at = 0.0
 
     # What a make says of itself.

@@ -16,6 +16,7 @@ from mocks.corvid import Corvid
 from mocks.device import Device, Unit
 from mocks.marram import Marram
 from mocks.nmos import SECOND_LEG, Nmos
+from mocks.nmos_registry import Registry
 from mocks.site import Network, Site, Span
 from mocks.state import (
     TOP_NUMBER,
@@ -29,7 +30,9 @@ from mocks.state import (
 )
 from mocks.tamarisk import Tamarisk
 
-MAKES: dict[str, type[Device]] = {make.make: make for make in (Corvid, Tamarisk, Marram, Nmos)}
+MAKES: dict[str, type[Device]] = {
+    make.make: make for make in (Corvid, Tamarisk, Marram, Nmos, Registry)
+}
 SETTLE_S = 0.15
 DEFAULT_PORT = 8080
 SETTINGS = {"ptp_domain": (0, 127), "ptp_priority": (128, 255)}

@@ -59,9 +59,7 @@ class Nmos(Device):
             response = refused.response
         except Wrong as wrong:
             response = Refused(400, str(wrong)).response
-        more = _OPEN + (_ASKED if request.method == "OPTIONS" else ())
-        body = b"" if request.method == "HEAD" else response.body
-        return replace(response, headers=response.headers + more, body=body)
+        return opened(request, response)
 
     def perform(self, act: Act) -> None:
         """An address, or what was staged, takes effect."""
@@ -78,7 +76,7 @@ class Nmos(Device):
 
     def _answered(self, request: Request) -> Response:
         path = shown.bare(request.segments)
-        node, addresses = self._node(request), self._addresses()
+        node, addresses = self.shown(port_of(request)), self._addresses()
         if path[:4] == shown.BULK and path[4:] in shown.KINDS_ALONE:
             return self._bulk(request, path[4])
         if request.method == "PATCH" and path[:4] == shown.SINGLE and path[6:] == ("staged",):
@@ -149,7 +147,7 @@ class Nmos(Device):
     def _one_of_bulk(
         self, request: Request, kind: str, one: Mapping[str, Any]
     ) -> tuple[dict[str, Any], tuple[Later, ...]]:
-        slot = self._node(request).slot_of(kind, str(one.get("id")))
+        slot = self.shown(port_of(request)).slot_of(kind, str(one.get("id")))
         try:
             if slot is None:
                 raise Refused(404, "no such id")  # noqa: TRY301  # answered like any other
@@ -198,17 +196,16 @@ class Nmos(Device):
             running = running.with_destination(slot, destination)
         self.keep(running.with_kept(f"{stream.kind}/{slot}", stream.as_kept()))
 
-    def _node(self, request: Request) -> Node:
-        """What it shows of itself. Its port is the one that the request names (RFC 9110, 7.2)."""
+    def shown(self, port: int) -> Node:
+        """What it shows of itself, with the port at which it answers."""
         running = self.memory.running
-        port = request.headers.get("host", "").rpartition(":")[2]
         held = {"senders": running.sources, "receivers": running.destinations}
         return Node(
             name=self.unit.name,
             model=self.unit.model,
             serial=self.shown_serial,
             host=running.lan.address,
-            port=int(port) if port.isascii() and port.isdigit() else HTTP,
+            port=port,
             legs=len(self._addresses()),
             streams={
                 kind: {slot: self._stream(kind, slot) for slot in held[kind]} for kind in KINDS
@@ -223,6 +220,19 @@ class Nmos(Device):
 
     def _tai(self, request: Request) -> int:
         return int((self.tai_at_zero + request.at) * NANO)
+
+
+def opened(request: Request, response: Response) -> Response:
+    """A response as any page of a browser may read it (IS-04, "APIs": CORS); HEAD has no body."""
+    more = _OPEN + (_ASKED if request.method == "OPTIONS" else ())
+    body = b"" if request.method == "HEAD" else response.body
+    return replace(response, headers=response.headers + more, body=body)
+
+
+def port_of(request: Request) -> int:
+    """The port that a request names (RFC 9110, 7.2)."""
+    port = request.headers.get("host", "").rpartition(":")[2]
+    return int(port) if port.isascii() and port.isdigit() else HTTP
 
 
 def _target(request: Request, slot: str) -> Response:

@@ -44,6 +44,11 @@ class Node:
         found = (slot for slot in self.streams[kind] if self.id_of(kind, slot) == own_id)
         return next(found, None)
 
+    def mac(self, leg: int) -> str:
+        """The hardware address of a leg's interface: a local one, made from the serial."""
+        made = uuid.uuid5(_NAMESPACE, f"{self.serial}/mac/{leg}").hex
+        return "-".join(["02", *(made[at : at + 2] for at in range(0, 10, 2))])
+
     def url(self, path: str) -> str:
         """A URL on the node."""
         return f"http://{self.host}:{self.port}{path}"
@@ -90,8 +95,8 @@ class Node:
             "services": [],
             "clocks": [{"name": "clk0", "ref_type": "internal"}],
             "interfaces": [
-                {"name": name, "chassis_id": None, "port_id": f"02-00-00-00-00-0{number}"}
-                for number, name in enumerate(INTERFACES[: self.legs])
+                {"name": name, "chassis_id": None, "port_id": self.mac(leg)}
+                for leg, name in enumerate(INTERFACES[: self.legs])
             ],
         }
 

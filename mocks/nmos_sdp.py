@@ -14,11 +14,15 @@ TTL = 32
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """Where one leg's packets come from and go to; ``source`` "" if it is not told."""
+    """Where one leg's packets come from and go to; ``source`` "" if it is not told.
+
+    ``mac`` is that of the interface that it leaves by, whose clock it follows (RFC 7273, 4.7).
+    """
 
     source: str
     group: str
     port: int
+    mac: str = ""
 
 
 def describe(name: str, session: int, version: int, legs: Sequence[Leg]) -> str:
@@ -38,7 +42,7 @@ def describe(name: str, session: int, version: int, legs: Sequence[Leg]) -> str:
             f"a=source-filter: incl IN IP4 {leg.group} {leg.source}",
             f"a=rtpmap:{PAYLOAD_TYPE} L24/48000/2",
             "a=ptime:1",
-            "a=ts-refclk:localmac=02-00-00-00-00-01",
+            f"a=ts-refclk:localmac={leg.mac.upper()}",
             "a=mediaclk:direct=0",
         ]
         if len(legs) > 1:

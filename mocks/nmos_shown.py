@@ -119,7 +119,8 @@ def _transport_file(node: Node, slot: str) -> Response:
     stream = node.streams["senders"][slot]
     held = stream.active["transport_params"]
     legs = [
-        sdp.Leg(leg["source_ip"], leg["destination_ip"], leg["destination_port"]) for leg in held
+        sdp.Leg(leg["source_ip"], leg["destination_ip"], leg["destination_port"], node.mac(number))
+        for number, leg in enumerate(held)
     ]
     session = int(node.id_of("senders", slot)[:8], 16)
     version = int(stream.version.partition(":")[0])

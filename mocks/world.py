@@ -41,6 +41,7 @@ class World:
         tai_at_zero = time.time() + TAI_AHEAD_S - clock() if clock is time.monotonic else 0.0
         for device in file.devices:
             device.tai_at_zero = tai_at_zero
+            device.neighbours = self._connected
         self._ground = Ground(file.devices, clock)
 
     # Making one.
@@ -253,6 +254,9 @@ class World:
         with self._lock:
             due = self.clock() + begun.delay_s
             self._ground.later(due, lambda at: self.finish(begun, at))
+
+    def _connected(self) -> list[Device]:
+        return [one.device for one in self._ground.standing.values() if one.cable]
 
     def _of(self, name: str) -> Standing:
         return self._ground.standing[name]

@@ -95,3 +95,15 @@ def test_ids_last() -> None:
     assert ask(again, "GET", f"{NODE}/self").json["id"] == first
     again.shown_serial = "SW-8"
     assert ask(again, "GET", f"{NODE}/self").json["id"] != first
+
+
+@pytest.mark.parametrize("legs", [1, 2])
+def test_the_clock_of_a_description_is_the_interfaces(legs: int) -> None:
+    """Each leg names the hardware address of the interface that it is bound to (RFC 7273, 4.7)."""
+    node = a_node(legs=legs)
+    own = ask(node, "GET", f"{NODE}/self").json
+    macs = [one["port_id"] for one in own["interfaces"]]
+    assert len(set(macs)) == legs
+    text = ask(node, "GET", f"{place(node, 'senders', 'PGM')}/transportfile").body.decode()
+    told = [line.partition("localmac=")[2] for line in text.split("\r\n") if "localmac" in line]
+    assert [one.lower() for one in told] == macs

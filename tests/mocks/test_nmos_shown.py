@@ -3,7 +3,6 @@ from typing import Any
 import pytest
 
 from mocks import nmos_shown as shown
-from mocks.messages import Request
 from tests.amwa import conforms, needs_schemas
 from tests.mocks.nodes import NOW, SINGLE, a_node, ask, place, staging
 
@@ -118,7 +117,7 @@ def test_slots_by_id() -> None:
     """Only of senders and receivers."""
     node = a_node()
     own = place(node, "senders", "PGM").rpartition("/")[2]
-    known = node._node(Request("GET", "/"))
+    known = node.shown(8080)
     assert shown.slot_of(known, "senders", own) == "program"
     with pytest.raises(shown.Refused):
         shown.slot_of(known, "receivers", own)
