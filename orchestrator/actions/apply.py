@@ -1,11 +1,12 @@
 """Apply: a run from its first question to its last event."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.drive import drive
+from orchestrator.actions.look_round import known_before, looking_round
 from orchestrator.actions.notes import NotesKeeper, notes_path
 from orchestrator.actions.propose import owners
 from orchestrator.actions.questions import BEFORE_THE_FIRST_WRITE, go_questions
@@ -19,9 +20,12 @@ from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
 from orchestrator.running.events import Event
+from orchestrator.running.gate import Words
+from orchestrator.running.pace import phase_lengths
 from orchestrator.running.protocols import Person, Reporter
 from orchestrator.running.record import RunRecord
 from orchestrator.running.run import Run
+from orchestrator.running.terms import Terms
 
 ReporterFor = Callable[[RunRecord, Sequence[Event]], Reporter]
 """Makes the reporter of a run, from its record and the events stored so far."""
@@ -59,10 +63,17 @@ class Order:
     hazards: tuple[Hazard, ...]
     mended: Mapping[str, tuple[str, ...]]
     undoes: str | None = None
+    terms: Terms = field(default_factory=Terms)
 
 
-def order_of(title: str, plan: DryRun, found: AsFound, undoes: str | None = None) -> Order:
-    """Make an order of a dry-run.
+def order_of(
+    title: str,
+    plan: DryRun,
+    found: AsFound,
+    undoes: str | None = None,
+    terms: Terms | None = None,
+) -> Order:
+    """Make an order of a dry-run, to be applied on ``terms``.
 
     Raises:
         CallError: a hazard forbids it.
@@ -76,6 +87,7 @@ def order_of(title: str, plan: DryRun, found: AsFound, undoes: str | None = None
         hazards=plan.hazards,
         mended=plan.mended,
         undoes=undoes,
+        terms=terms or Terms(),
     )
 
 
@@ -133,7 +145,10 @@ async def _go(desk: Desk, ledger: SqliteLedger, record: RunRecord, attendance: A
         record.expects,
         events,
         patience=desk.patience,
-        questions=go_questions(record.sequence),
+        terms=record.terms,
+        rooms=desk.rooms,
+        audits=True,
+        questions=_questions(desk, record),
     )
     await drive(
         run,
@@ -144,8 +159,15 @@ async def _go(desk: Desk, ledger: SqliteLedger, record: RunRecord, attendance: A
         clock=desk.clock,
         reporter=keeper,
         person=attendance.person,
+        look=looking_round(desk, ledger, record),
     )
     return Ended(run=record.id, finished=run.finished, why=run.paused or "", notes=path)
+
+
+def _questions(desk: Desk, record: RunRecord) -> Words:
+    window = record.terms.window
+    lengths = phase_lengths(record.sequence, desk.patience) if window is not None else ()
+    return go_questions(record.sequence, window, lengths)
 
 
 def _refuse_owned(ledger: SqliteLedger, record: RunRecord) -> None:
@@ -159,6 +181,7 @@ def _refuse_owned(ledger: SqliteLedger, record: RunRecord) -> None:
 
 def _record(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
     now = desk.clock.now()
+    known, absent = known_before(desk, order.found)
     touched = dict.fromkeys(step.device for step in order.sequence.steps)
     before = {
         name: entry for name in touched if isinstance(entry := order.found.devices.get(name), Found)
@@ -175,4 +198,7 @@ def _record(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
         hazards=order.hazards,
         mended=order.mended,
         undoes=order.undoes,
+        terms=order.terms,
+        known=known,
+        absent=absent,
     )

@@ -9,9 +9,18 @@ from collections.abc import Iterable
 from contextlib import AsyncExitStack
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
-from orchestrator.actions.perform import Deed, Performer
+from orchestrator.actions.perform import Deed, LookRound, Performer, look_nowhere
 from orchestrator.running.events import Event, Intended, Paused
-from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
+from orchestrator.running.operations import (
+    Ask,
+    Elapsed,
+    Operation,
+    Outcome,
+    Reply,
+    Rest,
+    Store,
+    Stored,
+)
 from orchestrator.running.protocols import (
     Clock,
     Ledger,
@@ -37,19 +46,21 @@ async def drive(
     reporter: Reporter,
     person: Person,
     interrupts: Interrupts | None = None,
+    look: LookRound = look_nowhere,
 ) -> None:
     """Drive ``run`` until it is finished or paused: ``run.finished`` and ``run.paused`` say which.
 
     ``record_id`` is the run's id in the ledger. A first press of Ctrl-C (or of ``interrupts``)
     pauses it: the steps in hand finish. A second one stops at once, which is stored as a pause
-    too, though ``run.paused`` does not know of it.
+    too, though ``run.paused`` does not know of it. ``look`` reads and audits everything at
+    go/no-go points.
 
     Raises:
         LedgerError: an event can't be stored; nothing that follows from it was done.
         Exception: a bug in an adapter or here. What was in hand is cancelled, not hidden.
     """
     presses = interrupts or Interrupts()
-    performer = Performer(open_adapter, probe, clock, person)
+    performer = Performer(open_adapter, probe, clock, person, look)
     driver = _Driver(
         run, record_id, ledger=ledger, clock=clock, reporter=reporter, performer=performer
     )
@@ -134,11 +145,13 @@ class _Driver:
     def _pause(self) -> None:
         self._run.pause(BY_OPERATOR)
         for task, operation in tuple(self._tasks.items()):
-            if isinstance(operation, Ask) and not task.done():
-                # Nobody is made to answer a question of a run that stops.
+            if isinstance(operation, Ask | Rest) and not task.done():
+                # Nobody is made to answer a question of a run that stops, or to wait for it.
                 task.cancel()
                 del self._tasks[task]
-                self._run.settle(operation, Reply(go=False, by=BY_OPERATOR))
+                asked = isinstance(operation, Ask)
+                outcome = Reply(go=False, by=BY_OPERATOR) if asked else Elapsed()
+                self._run.settle(operation, outcome)
 
     async def let_go(self) -> None:
         """Cancel what is under way, and wait until it has let go.

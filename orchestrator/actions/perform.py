@@ -1,5 +1,6 @@
 """Doing one operation of a run on a real device: what was asked for in, what came of it out."""
 
+from collections.abc import Awaitable, Callable, Sequence
 from contextlib import AsyncExitStack
 
 from orchestrator.errors import (
@@ -21,13 +22,18 @@ from orchestrator.running.operations import (
     Answers,
     Ask,
     Elapsed,
+    Look,
+    Looked,
+    Moment,
     Nobody,
     Outcome,
     Probe,
     Read,
+    ReadClock,
     ReadFailed,
     Refused,
     Reply,
+    Rest,
     Saw,
     Stranger,
     Unsure,
@@ -45,7 +51,7 @@ from orchestrator.running.protocols import (
     ProbeAddress,
 )
 
-Deed = Read | Write | Probe | Wait | Ask
+Deed = Read | Write | Probe | Wait | Ask | Look | Rest | ReadClock
 """What is done outside the ledger: every operation but a store."""
 
 FAILURES: dict[type[DeviceError], Failure] = {
@@ -80,12 +86,27 @@ def parts_of(step: Step) -> frozenset[Part]:
     return frozenset({Part.DESTINATIONS if step.destination is not None else Part.SETTINGS})
 
 
+LookRound = Callable[[int], Awaitable[Sequence[str]]]
+"""Reads and audits everything before a phase; gives what was found, in words."""
+
+
+async def look_nowhere(_phase: int) -> Sequence[str]:
+    """For runs whose go/no-go points audit nothing."""
+    return ()
+
+
 class Performer:
     """Does operations. It keeps one way open to each device at each address it is spoken to."""
 
     def __init__(
-        self, open_adapter: OpenAdapter, probe: ProbeAddress, clock: Clock, person: Person
+        self,
+        open_adapter: OpenAdapter,
+        probe: ProbeAddress,
+        clock: Clock,
+        person: Person,
+        look: LookRound = look_nowhere,
     ) -> None:
+        self._look = look
         self._open_adapter = open_adapter
         self._probe = probe
         self._clock = clock
@@ -93,7 +114,9 @@ class Performer:
         self._adapters: dict[tuple[str, str], DeviceAdapter] = {}
         self._closing = AsyncExitStack()
 
-    async def perform(self, operation: Deed) -> Outcome:
+    async def perform(  # noqa: PLR0911 - one return an operation
+        self, operation: Deed
+    ) -> Outcome:
         """Do ``operation`` once and say what came of it.
 
         An error that is no device's is a bug, and is raised.
@@ -106,9 +129,13 @@ class Performer:
             case Probe(step=step, at=at):
                 found = await self._probe(step.device, at)
                 return Vacant() if found is None else Answers(found)
-            case Wait(seconds=seconds):
+            case Wait(seconds=seconds) | Rest(seconds=seconds):
                 await self._clock.sleep(seconds)
                 return Elapsed()
+            case Look(phase=phase):
+                return Looked(tuple(await self._look(phase)))
+            case ReadClock():
+                return Moment(self._clock.now().isoformat())
             case Ask(question=question, text=text):
                 go, by = await self._person.ask(question, text)
                 return Reply(go, by)

@@ -3,10 +3,15 @@
 No ``--yes`` answers them. Each has a name, by which it can be accepted beforehand with a reason.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from orchestrator.facility.step import Sequence, StepKind
+from orchestrator.facility.step import Sequence as Steps
+from orchestrator.facility.step import StepKind
 from orchestrator.reports.cautions import ALERT, HEARING, ON_AIR
+from orchestrator.reports.clock import clock_words, limit_words
+from orchestrator.reports.layout import seconds
+from orchestrator.running.gate import Facts, Words
+from orchestrator.running.window import Window
 
 BEFORE_THE_FIRST_WRITE: Mapping[str, tuple[str, ...]] = {
     "who-is-on-air": (ON_AIR.about, ON_AIR.text, "Has everybody concerned been asked?"),
@@ -18,19 +23,71 @@ BEFORE_THE_FIRST_WRITE: Mapping[str, tuple[str, ...]] = {
     ),
 }
 
-
-def go_questions(sequence: Sequence) -> Mapping[int, tuple[str, ...]]:
-    """The words of the go/no-go question before each phase but the first."""
-    return {number: _go(sequence, number) for number in range(1, len(sequence.phases))}
+LONGEST_SHOWN = 12
+"""How many findings are shown at a go/no-go point. Our own choice."""
 
 
-def _go(sequence: Sequence, number: int) -> tuple[str, ...]:
+def go_questions(
+    sequence: Steps, window: Window | None = None, lengths: Sequence[float] = ()
+) -> Words:
+    """The words of the questions at the go/no-go points of ``sequence``.
+
+    ``lengths`` are the seconds that its phases take at the most, where there is a ``window``.
+    """
+
+    def words(facts: Facts) -> tuple[str, ...]:
+        if facts.findings:
+            return _doubt(facts)
+        return (
+            *_phase(sequence, facts),
+            *_silent(sequence, facts.phase),
+            *_time(facts, window, lengths),
+            "Go on with it?",
+        )
+
+    return words
+
+
+def _doubt(facts: Facts) -> tuple[str, ...]:
+    shown = facts.findings[:LONGEST_SHOWN]
+    more = len(facts.findings) - len(shown)
+    way_out = "A no pauses the run: put it right, then resume; or undo."
+    return (
+        f"Before phase {facts.phase + 1}: not all is as it should be.",
+        *(f"- {finding}" for finding in shown),
+        *((f"and {more} more",) if more else ()),
+        way_out,
+        "Go on with that as it is?",
+    )
+
+
+def _phase(sequence: Steps, facts: Facts) -> tuple[str, ...]:
+    number = facts.phase
     steps = [step for step in sequence.steps if step.phase == number]
     rooms = " and ".join(sequence.phases[number].rooms)
-    silenced = sum(step.kind is StepKind.DISABLE for step in steps)
+    off = sum(step.kind is StepKind.DISABLE for step in steps)
+    watched = f", for {seconds(facts.soaked_s)}" if facts.soaked_s else ""
+    clean = "all is as it should be"
+    if facts.accepted:
+        clean = f"accepted as it is: {'; '.join(facts.accepted)}"
     return (
         f"Go or no-go: phase {number + 1} of {len(sequence.phases)}, {rooms}",
-        f"Everything before it is confirmed. It has {len(steps)} steps.",
-        f"Sources that it switches off for a time: {silenced}.",
-        "This is the last moment to turn back before it.",
+        f"All before it is done and confirmed. Every device was read anew{watched}: {clean}.",
+        f"It has {len(steps)} steps. Sources that it switches off for a time: {off}.",
+    )
+
+
+def _silent(sequence: Steps, number: int) -> tuple[str, ...]:
+    """What a split leaves silent over this point."""
+    accepted = sequence.phases[number].accepts
+    return (f"Over this point, as accepted: {'; '.join(accepted)}.",) if accepted else ()
+
+
+def _time(facts: Facts, window: Window | None, lengths: Sequence[float]) -> tuple[str, ...]:
+    if window is None or facts.limits is None or facts.at is None:
+        return ("This is the last moment to turn back before it. No window was given.",)
+    now, last = (clock_words(at, window) for at in (facts.at, facts.limits.turn_back))
+    return (
+        f"It is {now}. To turn back from here, begin by {last}.",
+        limit_words(window, facts.limits, lengths[facts.phase], facts.phase),
     )

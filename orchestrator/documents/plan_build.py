@@ -17,6 +17,7 @@ from orchestrator.documents.plan_model import (
     TypeModel,
 )
 from orchestrator.documents.shape import nearest
+from orchestrator.documents.time_zones import is_zone, zone_fix
 from orchestrator.documents.tree import Fault, Path
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.plan import (
@@ -99,7 +100,15 @@ class _Builder:
                 name: self._device(name, device) for name, device in self.model.devices.items()
             },
             on_air=tuple(self.model.on_air),
+            time_zone=self._time_zone(),
         )
+
+    def _time_zone(self) -> str | None:
+        name = self.model.time_zone
+        if name is not None and not is_zone(name):
+            what = f"there is no time zone '{name}'"
+            self.faults.append(Fault(("time_zone",), what, zone_fix(name)))
+        return name
 
     def _network(self, name: str, model: NetworkModel) -> Network:
         return Network(

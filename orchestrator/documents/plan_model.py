@@ -147,6 +147,9 @@ class PlanModel(Shape):
     """The facility's master record, as it is."""
 
     facility: fields.Text = Field(description="The facility's name.")
+    time_zone: fields.Text | None = Field(
+        None, description="Its IANA time zone, in which maintenance windows are told."
+    )
     networks: dict[fields.Name, NetworkModel] = Field(description="The networks, by name.")
     rooms: dict[fields.Name, RoomModel] = Field(description="The rooms, by name.")
     on_air: list[fields.RefText] = Field(

@@ -147,13 +147,14 @@ class Device:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The whole facility, as it is."""
+    """The whole facility, as it is. ``time_zone`` is an IANA name."""
 
     facility: str
     networks: Mapping[str, Network]
     rooms: Mapping[str, Room]
     devices: Mapping[str, Device]
     on_air: tuple[Ref, ...] = ()
+    time_zone: str | None = None
 
     def network_of(self, address: str) -> Network | None:
         """The network whose subnet holds ``address``; a facility network before a bench."""

@@ -4,10 +4,11 @@ from collections.abc import Iterable
 from typing import TextIO
 
 from orchestrator.facility.step import Step
-from orchestrator.reports.layout import item, wrap
+from orchestrator.reports.layout import item, seconds, wrap
 from orchestrator.reports.words import failure_words, interim_steps, step_words
 from orchestrator.running.events import (
     Answered,
+    Checked,
     Event,
     Failed,
     Finished,
@@ -36,6 +37,7 @@ class Progress:
         starts: bool = False,
     ) -> None:
         self._steps = {step.id: step for step in record.sequence.steps}
+        self._soak_s = record.terms.soak_s
         self._interim = interim_steps(record.sequence)
         self._stream = stream
         self._proved = set(proved_steps(events))
@@ -63,6 +65,8 @@ class Progress:
             case Answered(question=question, go=go, by=by):
                 who = f" (said by {by})" if by else ""
                 self._say(wrap(f"{question}: {'go' if go else 'no-go'}{who}"))
+            case Checked(phase=phase, findings=findings, soaked_s=soaked):
+                self._say(wrap(self._checked(phase, findings, soaked)))
             case Paused(why=why):
                 self._say(wrap(f"Paused: {why}"))
             case Resumed():
@@ -71,6 +75,13 @@ class Progress:
                 self._say(wrap("Finished: every step is proved by reading back."))
             case _:
                 pass
+
+    def _checked(self, phase: int, findings: tuple[str, ...], soaked_s: float) -> str:
+        said = f"{len(findings)} not as it should be" if findings else "all is as it should be"
+        words = f"Look round before phase {phase + 1}: {said}."
+        if self._soak_s and not findings:
+            words += f" Watched for {seconds(soaked_s)} of {seconds(self._soak_s)}."
+        return words
 
     def _words(self, step: Step) -> str:
         return f"{step.subject}: {step_words(step, interim=step.id in self._interim)}"

@@ -88,6 +88,19 @@ class Answered:
 
 
 @dataclass(frozen=True, slots=True)
+class Checked:
+    """Everything was read and audited before ``phase``: what was found, in words, if anything.
+
+    ``soaked_s``: for how many seconds it was watched before.
+    """
+
+    phase: int
+    findings: tuple[str, ...] = ()
+    soaked_s: float = 0.0
+    kind: Literal["checked"] = "checked"
+
+
+@dataclass(frozen=True, slots=True)
 class Paused:
     """The run stopped for now, and why."""
 
@@ -109,4 +122,4 @@ class Finished:
     kind: Literal["finished"] = "finished"
 
 
-Event = Intended | Sent | Proved | Failed | Asked | Answered | Paused | Resumed | Finished
+Event = Intended | Sent | Proved | Failed | Asked | Answered | Checked | Paused | Resumed | Finished

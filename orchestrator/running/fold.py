@@ -7,6 +7,7 @@ from enum import StrEnum
 from orchestrator.running.events import (
     Answered,
     Asked,
+    Checked,
     Event,
     Failed,
     Finished,
@@ -70,7 +71,7 @@ def _after(state: State, event: Event) -> State:
             return replace(state, ended=event)
         case Resumed():
             return _reopened(state)
-        case Sent() | Asked():
+        case Sent() | Asked() | Checked():
             return state  # told to a reader; an intent alone says that a write may have landed
 
 

@@ -2,14 +2,17 @@
 
 Every operation names its answers:
 
-===========  =================================================
-``Store``    ``Stored``
-``Read``     ``Saw``, ``Nobody``, ``Stranger``, ``ReadFailed``
-``Write``    ``Accepted``, ``Refused``, ``Unsure``
-``Probe``    ``Vacant``, ``Answers``
-``Wait``     ``Elapsed``
-``Ask``      ``Reply``
-===========  =================================================
+=============  =================================================
+``Store``      ``Stored``
+``Read``       ``Saw``, ``Nobody``, ``Stranger``, ``ReadFailed``
+``Write``      ``Accepted``, ``Refused``, ``Unsure``
+``Probe``      ``Vacant``, ``Answers``
+``Wait``       ``Elapsed``
+``Ask``        ``Reply``
+``Look``       ``Looked``
+``Rest``       ``Elapsed``
+``ReadClock``  ``Moment``
+=============  =================================================
 """
 
 from collections.abc import Mapping
@@ -67,7 +70,29 @@ class Ask:
     text: tuple[str, ...]
 
 
-Operation = Store | Read | Write | Probe | Wait | Ask
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Read everything, and audit it: is all as it should be before ``phase``?"""
+
+    phase: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """Let ``seconds`` pass before ``phase``, while nothing is done; it may be cut short."""
+
+    phase: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReadClock:
+    """Say what time it is, before ``phase``."""
+
+    phase: int
+
+
+Operation = Store | Read | Write | Probe | Wait | Ask | Look | Rest | ReadClock
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +182,23 @@ class Reply:
     by: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What the audit found, in words; nothing: all is as it should be."""
+
+    findings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The time now: ISO 8601, with an offset."""
+
+    at: str
+
+
 Outcome = (
     Stored | Saw | Nobody | Stranger | ReadFailed | Accepted | Refused | Unsure | Vacant
-    | Answers | Elapsed | Reply
+    | Answers | Elapsed | Reply | Looked | Moment
 )  # fmt: skip
 
 ANSWERS: Mapping[type[Operation], tuple[type[Outcome], ...]] = {
@@ -169,5 +208,8 @@ ANSWERS: Mapping[type[Operation], tuple[type[Outcome], ...]] = {
     Probe: (Vacant, Answers),
     Wait: (Elapsed,),
     Ask: (Reply,),
+    Look: (Looked,),
+    Rest: (Elapsed,),
+    ReadClock: (Moment,),
 }
 """What each operation may be told; anything else is refused."""

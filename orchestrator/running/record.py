@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from orchestrator.facility.found import Found, Identity
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.step import Sequence
+from orchestrator.running.terms import Terms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,7 +16,9 @@ class RunRecord:
     ``id`` is short and unique in its facility. ``made_at`` is an ISO 8601 time with an offset.
     ``digest`` is the sequence's. ``expects`` says who each device must prove to be. ``before``
     is the whole state of every device to be touched, stored before the first write. ``undoes``
-    names the run that this one takes back.
+    names the run that this one takes back. ``terms`` are those on which it was agreed to.
+    ``known`` names what an audit found before the run, and ``absent`` the devices that did not
+    answer then: neither is held against it later.
     """
 
     id: str
@@ -29,3 +32,6 @@ class RunRecord:
     hazards: tuple[Hazard, ...] = ()
     mended: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     undoes: str | None = None
+    terms: Terms = field(default_factory=Terms)
+    known: tuple[str, ...] = ()
+    absent: tuple[str, ...] = ()

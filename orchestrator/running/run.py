@@ -4,13 +4,13 @@ The rules of the order, one test each:
 
 - A step starts when all steps that it comes after are proved, and each that it stands behind is
   proved, has failed or can't start any more.
-- A phase starts when all earlier phases are proved and a person has said go.
+- A phase starts when all earlier phases are proved and its go/no-go point is open (``gate``).
 - A device has one step in hand at a time, and at most so many devices are spoken to at once.
 - Among steps that may start, the lowest place in the schedule comes first; but what may have
   landed before a resume is settled before anything else is done to that device.
 - Where a step fails, nothing that depends on it starts, and nothing more on its device if that
-  is lost, is another, or may still be changing. All else that may start is finished; then the
-  run is paused.
+  is lost, is another, or may still be changing; nor in its room, or anywhere, where the terms of
+  the run say so. All else that may start is finished; then the run is paused.
 - Where a step finds that its device went back on what the run had set and the step rests on,
   nothing that depends on that starts, and at a resume it is done again.
 - Every event is stored before anything that follows from it is done.
@@ -22,8 +22,6 @@ from collections.abc import Set as AbstractSet
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.running.events import (
-    Answered,
-    Asked,
     Event,
     Failed,
     Failure,
@@ -32,12 +30,17 @@ from orchestrator.running.events import (
     Resumed,
 )
 from orchestrator.running.fold import Standing, State, fold
+from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.hand import Hand, new_address
 from orchestrator.running.keeping import moves, rests_on
 from orchestrator.running.life import OutOfTurn, Stage
-from orchestrator.running.operations import Ask, Operation, Outcome, Reply, Store, Stored
+from orchestrator.running.operations import Operation, Outcome, Store, Stored
+from orchestrator.running.pace import phase_lengths
 from orchestrator.running.patience import Patience
 from orchestrator.running.reading import told
+from orchestrator.running.terms import AfterFailure, Terms, held
+from orchestrator.running.whole import check, devices_of
+from orchestrator.running.window import limits
 
 _GONE = (Failure.UNREACHABLE, Failure.WRONG_DEVICE)
 
@@ -47,8 +50,10 @@ class Run:
 
     ``expects`` says who each device must prove to be. ``events`` is what the ledger holds: with
     any, the run is resumed, and stores that first (unless a resume is the last thing stored).
-    ``width`` replaces the sequence's own. ``patience`` is by device. ``questions`` are the words
-    of the go/no-go question before each phase, by the phase's number.
+    ``width`` replaces the sequence's own. ``patience`` is by device. ``terms`` say what to do
+    after a failure, and between which times; ``rooms`` gives each device's room for that.
+    ``audits``: everything is read and audited before each phase but the first. ``questions``
+    words the questions of the go/no-go points.
 
     Raises:
         ValueError: the sequence is not whole (a step that is named but not there, or twice), a
@@ -63,16 +68,26 @@ class Run:
         *,
         width: int | None = None,
         patience: Mapping[str, Patience] | None = None,
-        questions: Mapping[int, tuple[str, ...]] | None = None,
+        terms: Terms | None = None,
+        rooms: Mapping[str, str] | None = None,
+        audits: bool = False,
+        questions: Words | None = None,
     ) -> None:
         stored = tuple(events)
-        _check(sequence, expects, stored)
+        check(sequence, expects, stored)
         self.sequence = sequence
         self._steps = {step.id: step for step in sequence.steps}
         self._expects = expects
         self._width = sequence.width if width is None else width
         self._patience = patience or {}
-        self._questions = questions or {}
+        self._terms = terms or Terms()
+        self._rooms = {name: (rooms or {}).get(name, name) for name in devices_of(sequence)}
+        self._audits = audits
+        self._questions = questions or self._plain_question
+        window = self._terms.window
+        self._lengths = phase_lengths(sequence, self._patience) if window is not None else ()
+        self._gate: Gate | None = None
+        self._opened: set[int] = set()
         self._state = fold(stored)
         self._waiting = sorted(sequence.steps, key=lambda step: (step.order, step.id))
         self._hands: dict[str, Hand] = {}
@@ -117,8 +132,8 @@ class Run:
         """What is to be done now and was not handed out yet; empty: over, or waiting."""
         self._proceed()
         wanted: list[tuple[Operation, str | None]] = []
-        if self._own is not None:
-            wanted.append((self._own, None))
+        if own := self._own_operation():
+            wanted.append((own, None))
         wanted += [(hand.operation(), step) for step, hand in self._hands.items()]
         fresh = [(operation, step) for operation, step in wanted if operation not in self._out]
         self._out.update(fresh)
@@ -150,16 +165,21 @@ class Run:
         else:
             self._hands[step] = hand
 
+    def _own_operation(self) -> Operation | None:
+        if self._own is None and self._gate is not None:
+            return self._gate.operation()
+        return self._own
+
     def _settle_own(self, operation: Operation, outcome: Outcome) -> None:
-        match operation, outcome:
-            case Store(events=(Asked(question=question),)), Stored():
-                self._own = Ask(question, self._question(self._phase()))
-            case Store(), Stored():
-                self._own = None
-            case Ask(question=question), Reply(go=go, by=by):
-                self._own = Store((Answered(question, go, by),))
-            case _:
-                raise OutOfTurn(f"{type(operation).__name__} was answered {outcome}")
+        if self._gate is not None and operation != self._own:
+            self._gate = self._gate.told(outcome)
+            if self._gate.point is Point.OPEN:
+                self._opened.add(self._gate.phase)
+                self._gate = None
+        elif isinstance(operation, Store) and outcome == Stored():
+            self._own = None
+        else:
+            raise OutOfTurn(f"{type(operation).__name__} was answered {outcome}")
         self._stale = True
         self._take(operation)
 
@@ -171,38 +191,82 @@ class Run:
         if self._own is not None or self._state.ended is not None or not self._stale:
             return
         self._stale = False
+        if self._pausing is not None and not self._answered_now():
+            self._gate = None
+        if self._gate is not None and not self._gate.over:
+            return
         if self._pausing is None:
             for step in self._startable():
                 self._hands[step.id] = self._hand(step)
         if not self._hands:
-            self._own = self._last_word()
+            self._last_word()
 
-    def _last_word(self) -> Operation:
+    def _answered_now(self) -> bool:
+        """Whether the answer at a go/no-go point still has to be stored."""
+        return self._gate is not None and self._gate.point in (Point.ACCEPTING, Point.ANSWERING)
+
+    def _last_word(self) -> None:
         """What the run does when no step is in hand and none can start: ask, or end."""
         if all(self._proved(step) for step in self._steps):
-            return Store((Finished(),))
+            self._own = Store((Finished(),))
+            return
         phase = self._phase()
-        asks = phase > 0 and f"go:{phase}" not in self._state.answers
-        if asks and self._pausing is None:
-            return Store((Asked(f"go:{phase}"),))
-        paused = Paused("; ".join(self._reasons(phase)))
-        return Store((*self._lost.values(), paused))
+        if self._gate is None and self._pausing is None and self._shut(phase):
+            self._gate = self._gate_before(phase)
+            return
+        paused = Paused("; ".join(self._reasons()))
+        self._gate = None
+        self._own = Store((*self._lost.values(), paused))
 
-    def _reasons(self, phase: int) -> Iterator[str]:
+    def _shut(self, phase: int) -> bool:
+        """Whether a go/no-go point stands before ``phase``, and is not open yet."""
+        if phase in self._opened:
+            return False
+        if phase > 0 and not self._state.answers.get(question(phase)):
+            return True
+        return self._terms.window is not None and not self._begun(phase)
+
+    def _begun(self, phase: int) -> bool:
+        return any(self._steps[name].phase == phase for name in self._state.standings)
+
+    def _gate_before(self, phase: int) -> Gate:
+        window = self._terms.window
+        return Gate(
+            phase=phase,
+            words=self._questions,
+            looks=self._audits,
+            soak_s=self._terms.soak_s,
+            limits=limits(window, self._lengths, phase)
+            if window is not None and not self._begun(phase)
+            else None,
+            answered=bool(self._state.answers.get(question(phase))),
+        ).begun()
+
+    def _reasons(self) -> Iterator[str]:
         if self._pausing is not None:
             yield self._pausing
         for failed in self._state.failures.values():
             yield f"{failed.step}: {failed.said or failed.why.replace('_', ' ')}"
-        if self._state.answers.get(f"go:{phase}") is False:
-            yield f"no-go before phase {phase + 1}"
+        if self._state.failures:
+            yield from self._held_words()
+        if self._gate is not None:
+            yield self._gate.why
         elif self._pausing is None and not self._state.failures:
             yield "the steps that are left wait for each other"
 
-    def _question(self, phase: int) -> tuple[str, ...]:
-        if phase in self._questions:
-            return self._questions[phase]
+    def _held_words(self) -> Iterator[str]:
+        policy = self._terms.after_failure
+        if policy is AfterFailure.HOLD_ALL:
+            yield "nothing more was begun anywhere"
+        elif policy is not AfterFailure.HOLD_DEVICE:
+            rooms = {self._rooms[self._steps[name].device] for name in self._state.failures}
+            yield f"nothing more was begun in {' and '.join(sorted(rooms))}"
+
+    def _plain_question(self, facts: Facts) -> tuple[str, ...]:
+        phase = facts.phase
         rooms = self.sequence.phases[phase].rooms if phase < len(self.sequence.phases) else ()
-        return (f"Go on with phase {phase + 1}{': ' if rooms else ''}{', '.join(rooms)}?",)
+        asks = f"Go on with phase {phase + 1}{': ' if rooms else ''}{', '.join(rooms)}?"
+        return (*facts.findings, asks)
 
     def _proved(self, step: str) -> bool:
         return self._state.standing(step) is Standing.PROVED
@@ -215,9 +279,9 @@ class Run:
     def _startable(self) -> Iterator[Step]:
         self._waiting = [step for step in self._waiting if not self._proved(step.id)]
         phase = self._phase()
-        if phase > 0 and not self._state.answers.get(f"go:{phase}"):
+        if self._shut(phase):
             return
-        blocked = self._blocked() | {hand.step.device for hand in self._hands.values()}
+        blocked = set(self._blocked()) | {hand.step.device for hand in self._hands.values()}
         spoken_to = {
             hand.step.device
             for hand in self._hands.values()
@@ -274,12 +338,15 @@ class Run:
             or any(name in hopeless or name in self._lost for name in step.after)
         )
 
-    def _blocked(self) -> set[str]:
-        return {
+    def _blocked(self) -> frozenset[str]:
+        failures = [*self._state.failures.values(), *self._lost.values()]
+        stuck = [self._steps[failed.step].device for failed in failures]
+        gone = {
             self._steps[failed.step].device
             for failed in self._state.failures.values()
             if failed.unsure or failed.why in _GONE
         }
+        return held(self._terms.after_failure, stuck, self._rooms) | gone
 
     def _doubtful(self) -> dict[str, set[str]]:
         """By device, the steps whose write may have landed before a resume."""
@@ -329,21 +396,3 @@ class Run:
 
 def _writes(step: Step) -> bool:
     return step.kind not in (StepKind.CONFIRM, StepKind.BY_HAND)
-
-
-def _check(sequence: Sequence, expects: Mapping[str, Identity], events: tuple[Event, ...]) -> None:
-    names = [step.id for step in sequence.steps]
-    known = set(names)
-    if len(known) != len(names):
-        raise ValueError("two steps have one id")
-    for step in sequence.steps:
-        if missing := set(step.after) - known:
-            raise ValueError(f"step {step.id} comes after {min(missing)}, which is not there")
-        if missing := set(step.behind) - known:
-            raise ValueError(f"step {step.id} stands behind {min(missing)}, which is not there")
-        if step.kind is not StepKind.BY_HAND and step.device not in expects:
-            raise ValueError(f"step {step.id}: nothing says who {step.device} must prove to be")
-    for event in events:
-        name = getattr(event, "step", None)
-        if name is not None and name not in known:
-            raise ValueError(f"the events speak of step {name}, which is not there")

@@ -5,11 +5,16 @@ from random import Random
 from orchestrator.running.operations import (
     Ask,
     Elapsed,
+    Look,
+    Looked,
+    Moment,
     Operation,
     Outcome,
     Probe,
     Read,
+    ReadClock,
     Reply,
+    Rest,
     Store,
     Stored,
     Wait,
@@ -87,7 +92,9 @@ class ChanceDriver:
         operation = open_now.pop(self.chance.randrange(len(open_now)))
         run.settle(operation, self._answer(operation))
 
-    def _answer(self, operation: Operation) -> Outcome:
+    def _answer(  # noqa: PLR0911 - one return an operation
+        self, operation: Operation
+    ) -> Outcome:
         self.world.pass_time(self.chance.random() * 0.02)
         match operation:
             case Store(events=events):
@@ -102,6 +109,12 @@ class ChanceDriver:
             case Wait():
                 self.world.pass_time(max(0.0, self.due.pop(operation) - self.world.now))
                 return Elapsed()
+            case Rest():
+                return Elapsed()
+            case Look():
+                return Looked()
+            case ReadClock():
+                return Moment("2026-03-01T02:00:00+00:00")
             case Ask():
                 return Reply(go=self.chance.random() > 0.1)
 

@@ -10,10 +10,13 @@ from orchestrator.facility.found import DeviceState
 from orchestrator.running.events import Event
 from orchestrator.running.operations import (
     Ask,
+    Look,
     Operation,
     Outcome,
     Probe,
     Read,
+    ReadClock,
+    Rest,
     Saw,
     Store,
     Stored,
@@ -23,7 +26,7 @@ from orchestrator.running.operations import (
 from orchestrator.running.run import Run
 
 
-def brief(operation: Operation) -> str:
+def brief(operation: Operation) -> str:  # noqa: PLR0911 - one return an operation
     """An operation in one line."""
     match operation:
         case Store(events=events):
@@ -34,12 +37,18 @@ def brief(operation: Operation) -> str:
             return f"wait {step.id} {seconds:g}"
         case Ask(question=question):
             return f"ask {question}"
+        case Look(phase=phase):
+            return f"look before phase {phase}"
+        case Rest(seconds=seconds):
+            return f"rest {seconds:g}"
+        case ReadClock():
+            return "read the clock"
 
 
 def event_text(event: Event) -> str:
     """An event in a few words; its sentence is left out."""
     words: list[str] = [event.kind]
-    for name in ("step", "question", "known", "already", "go", "why", "unsure"):
+    for name in ("step", "question", "phase", "known", "already", "go", "why", "unsure"):
         value = getattr(event, name, None)
         if name == "why" and event.kind == "paused":
             continue

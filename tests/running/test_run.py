@@ -17,6 +17,7 @@ from orchestrator.running.events import (
     Resumed,
     Sent,
 )
+from orchestrator.running.gate import Words
 from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import (
     Accepted,
@@ -67,7 +68,7 @@ def talk(
     sequence: Sequence | None = None,
     *events: Event,
     width: int | None = None,
-    questions: dict[int, tuple[str, ...]] | None = None,
+    questions: Words | None = None,
 ) -> Dialogue:
     """A dialogue over ``sequence`` (by default the one step that switches north off)."""
     whole = sequence or one(OFF)
@@ -634,7 +635,7 @@ def test_a_device_has_one_step_in_hand_and_the_lowest_order_first() -> None:
 def test_a_phase_waits_for_go() -> None:
     """All of the first phase is proved before the question, which is stored and then asked."""
     second = replace(BY_ID["south.off"], phase=1)
-    talking = talk(Sequence(steps=(OFF, second)), questions={1: ("Is all well on air?",)})
+    talking = talk(Sequence(steps=(OFF, second)), questions=lambda _: ("Is all well on air?",))
     talking.play(store("intended north.off"), (READ, SILENT))
     talking.is_open("store proved north.off already")
     talking.play(
