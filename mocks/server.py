@@ -14,8 +14,9 @@ in a power cycle, or refusing has no listening socket. After an edit from outsid
 import asyncio
 import contextlib
 import socket
+import ssl
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from mocks.doors import Aliases, CannotListen, Ports
@@ -38,8 +39,11 @@ class _Door:
 class Running:
     """A world that is being served. It is made by :func:`serve`."""
 
-    def __init__(self, world: World, doors: Aliases | Ports) -> None:
+    def __init__(
+        self, world: World, doors: Aliases | Ports, tls: Mapping[str, ssl.SSLContext]
+    ) -> None:
         self.world = world
+        self._tls = tls
         self.problems: list[str] = []
         self._doors = doors
         self._open: dict[str, _Door] = {}
@@ -151,9 +155,9 @@ class Running:
             if problem not in self.problems:
                 self.problems.append(problem)
             return
-        self._open[address] = _Door(device, await self._listen(address, listening))
+        self._open[address] = _Door(device, await self._listen(address, device, listening))
 
-    async def _listen(self, address: str, listening: socket.socket) -> asyncio.Server:
+    async def _listen(self, address: str, device: str, listening: socket.socket) -> asyncio.Server:
         async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             task = asyncio.current_task()
             door = self._open.get(address)
@@ -171,7 +175,8 @@ class Running:
                 door.wires.discard(wire)
                 self._talks.discard(task)
 
-        return await asyncio.start_server(talk, sock=listening)
+        tls = self._tls.get(device)
+        return await asyncio.start_server(talk, sock=listening, ssl=tls)
 
     async def _shut(self, address: str) -> None:
         door = self._open.pop(address)
@@ -183,7 +188,11 @@ class Running:
 
 @contextlib.contextmanager
 def serve(
-    world: World, *, connect_map: bool = False, map_addresses: Iterable[str] = ()
+    world: World,
+    *,
+    connect_map: bool = False,
+    map_addresses: Iterable[str] = (),
+    tls: Mapping[str, ssl.SSLContext] | None = None,
 ) -> Iterator[Running]:
     """Serve a world on loopback sockets for as long as the block lasts.
 
@@ -192,6 +201,7 @@ def serve(
         connect_map: Every address on 127.0.0.1, at a port of its own (``running.connect_map``).
         map_addresses: Addresses that are to have a port from the start, beside those that the
             devices have now.
+        tls: What the devices speak TLS with, by device; those not named speak plain HTTP.
 
     Raises:
         CannotListen: a device's address can't be listened at.
@@ -201,7 +211,7 @@ def serve(
         doors: Aliases | Ports = Ports([*now, *map_addresses])
     else:
         doors = Aliases(world.port)
-    running, ready = Running(world, doors), threading.Event()
+    running, ready = Running(world, doors, tls or {}), threading.Event()
     thread = threading.Thread(target=running.run, args=(ready,), name="mocks", daemon=True)
     world.observe(running)
     thread.start()

@@ -7,6 +7,7 @@
     │     └── carries Problem(s): file, line, column, what, fix
     ├── DeviceError          a device, or the way to it, is wrong       exit 4
     │     ├── Unreachable    nothing answered
+    │     ├── Untrusted      its certificate is not to be trusted: nothing was sent
     │     ├── SignInRefused  401 or 403
     │     ├── Rejected       4xx, with the device's own words
     │     ├── OtherHand      412: another hand changed it since it was read
@@ -87,6 +88,19 @@ class Unreachable(DeviceError):
     """Nothing answered: no connection was made, so nothing was changed."""
 
 
+@dataclass
+class Untrusted(DeviceError):
+    """Its certificate is not to be trusted, so nothing was sent.
+
+    ``presented`` and ``trusted`` are fingerprints (SHA-256), where one of a certificate was
+    confirmed or is to be.
+    """
+
+    presented: str = ""
+    trusted: str = ""
+    fix: str = ""
+
+
 class SignInRefused(DeviceError):
     """The device refused the sign-in (401) or the right to do this (403)."""
 
@@ -153,6 +167,7 @@ class Words:
 
 _FIXES: dict[type[DeviceError], str] = {
     Unreachable: "check power, cable, VLAN and the address in the plan; then run it again",
+    Untrusted: "find out which unit that is, and see 'tls' in the plan",
     SignInRefused: "check the secret with 'cutsheet credential test', or set it with "
     "'cutsheet credential add'",
     Rejected: "read the device's words above; the wanted value or the device description is wrong",
@@ -166,6 +181,7 @@ _FIXES: dict[type[DeviceError], str] = {
 
 _SAYS: dict[type[DeviceError], str] = {
     Unreachable: "does not answer",
+    Untrusted: "shows a certificate that is not trusted",
     SignInRefused: "refused the sign-in",
     Rejected: "refused the request",
     OtherHand: "was changed by another hand",
@@ -195,17 +211,32 @@ def words(error: CutsheetError) -> Words:
             kind = type(error)
             said = f" ({error.said})" if error.said else ""
             patience = ""
+            own = ""
+            if isinstance(error, Untrusted):
+                own, said = error.fix, f" ({error.said}{_fingerprints(error)})"
             if isinstance(error, Busy) and error.retry_after_s is not None:
                 patience = f", for {error.retry_after_s:g} s"
             return Words(
                 f"{error.device} at {error.address} {_SAYS.get(kind, 'failed')}{patience}, "
                 f"while {error.doing}{said}",
-                _FIXES.get(kind, "look at the device"),
+                own or _FIXES.get(kind, "look at the device"),
             )
         case CallError():
             return Words(error.what, error.fix)
         case _:
             return Words(str(error), "")
+
+
+def _fingerprints(error: Untrusted) -> str:
+    """Both fingerprints, as far as there are such, for a person to compare."""
+    before = f"; confirmed was {_halves(error.trusted)}" if error.trusted else ""
+    return f"{before}; its SHA-256 is {_halves(error.presented)}" if error.presented else ""
+
+
+def _halves(fingerprint: str) -> str:
+    """A fingerprint with a space in the middle, where a line may be broken."""
+    half = len(fingerprint) // 2
+    return f"{fingerprint[:half]} {fingerprint[half:].lstrip(':')}"
 
 
 def problem_words(problem: Problem) -> str:

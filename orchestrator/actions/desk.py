@@ -8,8 +8,10 @@ from pathlib import Path
 
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
-from orchestrator.adapters.open import make_opener, planned_device, traits_of
+from orchestrator.adapters.looking import LookAt, make_looker
+from orchestrator.adapters.open import in_the_clear, make_opener, planned_device, traits_of
 from orchestrator.adapters.probe import make_probe
+from orchestrator.adapters.trust import Trust
 from orchestrator.documents.folder import Documents, load_checked
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound
@@ -44,6 +46,7 @@ class Desk:
     asked: Mapping[str, AskedDevice]
     open_adapter: OpenAdapter
     probe: ProbeAddress
+    look: LookAt
     clock: Clock
 
     @property
@@ -69,6 +72,11 @@ class Desk:
             for name, device in self.plan.devices.items()
             if device.speaks
         }
+
+    @property
+    def in_the_clear(self) -> tuple[str, ...]:
+        """The devices whose sign-in can be read on its way."""
+        return in_the_clear(self.plan, self.documents.descriptions)
 
     @property
     def patience(self) -> Mapping[str, Patience]:
@@ -137,10 +145,14 @@ def open_desk(
     documents = load_checked(folder, playbooks)
     ways = connect or {}
     descriptions, secret_of = documents.descriptions, asked_once(secrets)
+    trust = Trust(authorities=documents.authorities, pins=documents.pins)
     return Desk(
         documents=documents,
         asked=merge(documents.playbooks),
-        open_adapter=make_opener(documents.plan, descriptions, secret_of, ways, trace=trace),
+        open_adapter=make_opener(
+            documents.plan, descriptions, secret_of, ways, trace=trace, trust=trust
+        ),
         probe=make_probe(documents.plan, documents.descriptions, ways),
+        look=make_looker(documents.plan, descriptions, ways),
         clock=clock or WallClock(),
     )

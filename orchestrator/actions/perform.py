@@ -12,6 +12,7 @@ from orchestrator.errors import (
     Rejected,
     SignInRefused,
     Unreachable,
+    Untrusted,
     WrongDevice,
     words,
 )
@@ -56,6 +57,7 @@ Deed = Read | Write | Probe | Wait | Ask | Look | Rest | ReadClock
 
 FAILURES: dict[type[DeviceError], Failure] = {
     Unreachable: Failure.UNREACHABLE,
+    Untrusted: Failure.UNTRUSTED,
     SignInRefused: Failure.REFUSED,
     Rejected: Failure.REJECTED,
     OtherHand: Failure.OTHER_HAND,

@@ -15,12 +15,17 @@ def devices_of(desk: Desk, credential: str) -> tuple[str, ...]:
     )
 
 
+def where(desk: Desk, device: str) -> str:
+    """The address at which ``device`` answers: where a playbook says, or else the plan's."""
+    asked = desk.asked.get(device)
+    return (asked.reach_at if asked is not None else None) or desk.plan.devices[device].address
+
+
 async def test_sign_in(desk: Desk, credential: str) -> list[tuple[str, str, bool]]:
     """For each device: its name, what came of it in words, and whether it signed in."""
 
     async def one(name: str) -> tuple[str, str, bool]:
-        asked = desk.asked.get(name)
-        at = (asked.reach_at if asked is not None else None) or desk.plan.devices[name].address
+        at = where(desk, name)
         adapter = desk.open_adapter(name, at)
         try:
             identity = await adapter.identify()

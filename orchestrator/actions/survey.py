@@ -14,6 +14,7 @@ from orchestrator.errors import (
     Rejected,
     SignInRefused,
     Unreachable,
+    Untrusted,
     WrongDevice,
     words,
 )
@@ -23,7 +24,8 @@ from orchestrator.facility.wanted import AskedDevice
 from orchestrator.running.protocols import Clock, DeviceAdapter, OpenAdapter
 
 _TELLING = tuple(
-    kind.__name__ for kind in (WrongDevice, SignInRefused, Busy, Rejected, Broken, Unreachable)
+    kind.__name__
+    for kind in (WrongDevice, Untrusted, SignInRefused, Busy, Rejected, Broken, Unreachable)
 )
 """Reasons for not finding a device, the most telling first; any other comes before these."""
 

@@ -1,6 +1,7 @@
 """Which error a failure on the way is.
 
-The rule: a failure before the request could have been sent is ``Unreachable``. After that, a read
+The rule: a certificate that is not trusted is ``Untrusted``, and nothing was sent. Another failure
+before the request could have been sent is ``Unreachable``. After that, a read
 is ``Unreachable`` (the way failed) or ``Broken`` (the answer makes no sense), and a write is
 ``OutcomeUnknown`` always: the device may have got it.
 
@@ -13,6 +14,7 @@ from typing import Any
 
 import httpx
 
+from orchestrator.adapters import certificates
 from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable
 
@@ -110,9 +112,17 @@ NONSENSE: dict[type[Exception], str] = {
 KNOWN = (*BEFORE, *ON_THE_WAY, *NONSENSE)
 
 
-def judge(error: Exception, stage: Stage, request: Request, party: Party) -> DeviceError:
-    """The error that a failure on the way is. Its own text is never passed on."""
+def judge(
+    error: Exception, stage: Stage, request: Request, party: Party, name: str = ""
+) -> DeviceError:
+    """The error that a failure on the way is. Its own text is never passed on.
+
+    ``name`` is what the device's certificate has to name.
+    """
     at = (party.device, party.address, request.doing)
+    untrusted = certificates.judge(error, party, request.doing, name or party.address)
+    if untrusted is not None:
+        return untrusted
     words = in_words(error)
     if _before(error) or stage is Stage.DIALLING:
         return Unreachable(*at, words)
@@ -136,10 +146,16 @@ def _table(error: Exception) -> dict[type[Exception], str]:
 
 def in_words(error: Exception) -> str:
     """What went wrong on the way, in our own words; the text of ``error`` is never passed on."""
-    if "CERTIFICATE_VERIFY_FAILED" in str(error):
-        return "its TLS certificate could not be verified"
+    untrusted = certificates.judge(error, _NOBODY, "", "what it should")
+    if untrusted is not None:
+        return untrusted.said
+    if isinstance(error, httpx.ConnectError) and certificates.speaks_no_tls(error):
+        return "no connection could be made: it does not speak TLS there, or none that is known"
     words = next(_table(error)[kind] for kind in type(error).__mro__ if kind in _table(error))
     return f"{words}: connection refused" if _refused(error) else words
+
+
+_NOBODY = Party(device="", address="")
 
 
 def _refused(error: BaseException | None) -> bool:

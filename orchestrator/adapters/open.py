@@ -13,6 +13,7 @@ from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.shares import traits_of_several
 from orchestrator.adapters.trace import Tell
 from orchestrator.adapters.transport import Transport
+from orchestrator.adapters.trust import Trust
 from orchestrator.adapters.way import Opening
 from orchestrator.adapters.ways import Plugged, table, ways_of
 from orchestrator.errors import CallError
@@ -33,19 +34,22 @@ def make_opener(
     patience: Patience | None = None,
     trace: Tell | None = None,
     plugged: Plugged | None = None,
+    trust: Trust | None = None,
 ) -> OpenAdapter:
     """Make what opens adapters.
 
     ``secrets`` gives the secret of a credential's name and is asked once for each name.
     ``connect`` maps addresses to ``host:port``, where connections go instead. ``network`` takes
     the place of the real network. ``trace`` is told each request and answer as text, without
-    secrets. ``plugged`` are the ways that plug-ins bring, by name.
+    secrets. ``plugged`` are the ways that plug-ins bring, by name. ``trust`` is what certificates
+    are judged by; without it, this computer's own trust.
 
     Raises:
         CallError: ``connect`` is not written right.
     """
     check(connect)
     gates = Gates()
+    trusted = trust or Trust()
     secret_of = cache(secrets)
     ways = table(descriptions, plugged)
 
@@ -61,6 +65,7 @@ def make_opener(
                 Transport, party, dial=target_of(connect, address), network=network, trace=trace
             ),
             secrets=secret_of,
+            judging=partial(trusted.judging, plan, planned),
             gate=gates.of(device, traits_of_several(spoken).requests_at_once),
             patience=patience,
             beside=len(spoken) > 1,
@@ -81,6 +86,22 @@ def traits_of(
         CallError: nothing says how it is spoken to.
     """
     return traits_of_several(ways_of(device, table(descriptions, plugged)))
+
+
+def in_the_clear(
+    plan: Plan, descriptions: Mapping[str, Description], plugged: Plugged | None = None
+) -> tuple[str, ...]:
+    """The devices whose sign-in goes over plain HTTP, where it can be read on the way."""
+    ways = table(descriptions, plugged)
+    spoken = {
+        name: [ways[each] for each in device.speaks if each in ways]
+        for name, device in plan.devices.items()
+    }
+    return tuple(
+        name
+        for name, each in spoken.items()
+        if any(way.signs_in and way.scheme == "http" for way in each)
+    )
 
 
 def planned_device(plan: Plan, device: str) -> Device:

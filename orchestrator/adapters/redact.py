@@ -16,14 +16,19 @@ _LOGGERS = ("httpx", "httpcore.connection", "httpcore.http11", "httpcore.http2",
 
 
 class Redactor:
-    """Takes one secret out of texts: as it is, escaped, percent-encoded, in Base64 or hex."""
+    """Takes secrets out of texts: as they are, escaped, percent-encoded, in Base64 or hex."""
 
     def __init__(self, secret: Secret | None) -> None:
-        word = secret.reveal() if secret else ""
-        pair = f"{secret.user}:{word}" if secret and secret.user else ""
         self._forms: list[str] = []
+        if secret is not None:
+            self.learn_secret(secret)
+
+    def learn_secret(self, secret: Secret) -> None:
+        """Take ``secret`` out from now on, with its user name and without."""
+        word = secret.reveal()
         self.learn(word)
-        self.learn(pair)
+        if secret.user:
+            self.learn(f"{secret.user}:{word}")
 
     def learn(self, word: str) -> None:
         """Take ``word`` out too from now on: a cookie that stands for the secret."""

@@ -8,13 +8,12 @@ was not done, and only once (a Digest challenge, RFC 7616; a cookie that is take
 
 import asyncio
 import ssl
-from collections.abc import AsyncIterator
-from functools import cache
+from collections.abc import AsyncIterator, Iterable
 from http.cookiejar import DefaultCookiePolicy
 
 import httpx
 
-from orchestrator.adapters import answers, faults
+from orchestrator.adapters import answers, certificates, faults
 from orchestrator.adapters.bodies import encoded
 from orchestrator.adapters.dial import Dialled, Target
 from orchestrator.adapters.faults import JOURNEY, Journey, NotSignedIn, TooLarge
@@ -40,8 +39,10 @@ class Transport:
     """The way to one device. ``base`` is its scheme, address and port as a URL.
 
     ``network`` takes the place of the real network (simulated devices in memory). ``dial`` is
-    where the connection goes instead, the device's name in headers and TLS being kept. ``trace``
-    is told each request and answer as text, without secrets.
+    where the connection goes instead, the device's name in headers and TLS being kept. ``tls`` is
+    what certificates are judged by (None: this computer's trust), ``tls_name`` what they have to
+    name (None: the device's address). ``trace`` is told each request and answer as text, without
+    secrets; ``also_secret`` are further ones that it may be sent.
     """
 
     def __init__(
@@ -55,6 +56,8 @@ class Transport:
         dial: Target | None = None,
         network: httpx.AsyncBaseTransport | None = None,
         tls: ssl.SSLContext | None = None,
+        tls_name: str | None = None,
+        also_secret: Iterable[Secret] = (),
         body_limit: int = BODY_LIMIT,
         trace: Tell | None = None,
     ) -> None:
@@ -62,12 +65,15 @@ class Transport:
         self._base = httpx.URL(base)
         self._timeout_s = timeout_s
         self._redact = Redactor(secret)
+        for other in also_secret:
+            self._redact.learn_secret(other)
+        self._name = tls_name or self._base.host
         self._guard = LogGuard(self._redact)
         self._guard.stand()
         if isinstance(auth, SessionSignIn):
             auth.learn = self._redact.learn
         inner = network or httpx.AsyncHTTPTransport(
-            verify=tls or trusted(),
+            verify=tls or certificates.by_system(),
             trust_env=False,
             limits=httpx.Limits(max_connections=8, keepalive_expiry=_KEPT_OPEN_S),
         )
@@ -97,7 +103,7 @@ class Transport:
         except NotSignedIn as error:
             failure = answers.judge_sign_in(request, error.response, self._party, self._redact)
         except faults.KNOWN as error:
-            failure = faults.judge(error, journey.stage, request, self._party)
+            failure = faults.judge(error, journey.stage, request, self._party, self._name)
         # Raised out here, so that no library error with a signed request in it hangs on.
         if failure is not None:
             raise failure
@@ -118,7 +124,7 @@ class Transport:
             self._url(request),
             content=encoded(request.body, request.content_type),
             headers=_headers(request),
-            extensions={"trace": journey.note, JOURNEY: journey},
+            extensions={"trace": journey.note, JOURNEY: journey, "sni_hostname": self._name},
         ) as answer:
             body = b"".join([chunk async for chunk in answer.aiter_raw()])
             return Response(status=answer.status_code, headers=dict(answer.headers), body=body)
@@ -174,12 +180,6 @@ class _BoundedStream(httpx.AsyncByteStream):
 
     async def aclose(self) -> None:
         await self._stream.aclose()
-
-
-@cache
-def trusted() -> ssl.SSLContext:
-    """TLS as this computer trusts it: certificates and names are verified. Made once."""
-    return ssl.create_default_context()
 
 
 def _headers(request: Request) -> list[tuple[str, str]]:

@@ -7,6 +7,7 @@ of all ways is in :mod:`orchestrator.adapters.ways`; nothing outside it asks whi
 from asyncio import Semaphore
 from collections.abc import Callable
 from dataclasses import dataclass
+from ssl import SSLContext
 from typing import Any, Protocol
 
 import httpx
@@ -16,10 +17,12 @@ from orchestrator.adapters.messages import Party
 from orchestrator.adapters.rest_device import RestDevice
 from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.transport import Transport
+from orchestrator.adapters.trust import Judging, by_system_alone
 from orchestrator.errors import NoSecret
 from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.traits import Traits
+from orchestrator.facility.trust import Tls
 from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
 
 
@@ -33,6 +36,8 @@ class MakeTransport(Protocol):
         timeout_s: float,
         auth: httpx.Auth | None = None,
         secret: Secret | None = None,
+        tls: SSLContext | None = None,
+        tls_name: str | None = None,
     ) -> Transport:
         """The way to ``base``: scheme, address and port as a URL."""
         ...
@@ -45,6 +50,7 @@ class Opening:
     ``device`` is the device as the plan has it, ``party`` its name and the address to speak to,
     which need not be the planned one. ``secrets`` gives the secret of a credential's name.
     ``gate`` gives the semaphore that bounds how many requests the device gets at once.
+    ``judging`` gives what certificates are judged by, from what a device description says of it.
     ``beside``: another way of the same device is open too, and can tell who it is.
     """
 
@@ -54,12 +60,19 @@ class Opening:
     make_transport: MakeTransport
     secrets: Callable[[str], Secret]
     gate: Callable[[], Semaphore]
+    judging: Callable[[Tls | None], Judging] = by_system_alone
     patience: Patience | None = None
     beside: bool = False
 
-    def transport(self, scheme: str, port: int, **more: Any) -> Transport:
-        """The way over HTTP to a port of the device; ``more`` as ``MakeTransport`` has it."""
-        return self.make_transport(f"{scheme}://{self.party.address}:{port}", **more)
+    def transport(
+        self, scheme: str, port: int, *, tls: Tls | None = None, **more: Any
+    ) -> Transport:
+        """The way over HTTP to a port of the device; ``more`` as ``MakeTransport`` has it.
+
+        ``tls`` is what a device description says of certificates.
+        """
+        base = f"{scheme}://{self.party.address}:{port}"
+        return self.make_transport(base, **self.judging(tls), **more)
 
     def secret(self, sign_in: str) -> Secret:
         """The secret of the credential that the plan names for the device.
@@ -90,7 +103,9 @@ class Way:
     ``traits`` are known before anything is said to the device. ``reads`` are the parts of a
     device's state that it can tell. ``port`` gives the port at which a device is spoken to, to
     look whether anybody is there. ``open`` gives the adapter; nothing is sent yet. It may raise
-    ``CallError`` where the documents don't fit, with the fix.
+    ``CallError`` where the documents don't fit, with the fix. ``scheme`` is ``https`` or ``http``
+    where one of them is spoken, ``signs_in`` whether requests carry a sign-in, ``tls`` what a
+    device description says of certificates.
     """
 
     name: str
@@ -98,3 +113,6 @@ class Way:
     port: Callable[[Device], int]
     open: Callable[[Opening], DeviceAdapter]
     reads: frozenset[Part] = EVERYTHING
+    scheme: str = ""
+    signs_in: bool = False
+    tls: Tls | None = None

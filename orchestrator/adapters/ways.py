@@ -63,6 +63,9 @@ def described_way(name: str, description: Description) -> Way:
         port=lambda _: description.port,
         open=partial(_open_described, description),
         reads=frozenset(_told(description)),
+        scheme=description.scheme,
+        signs_in=description.sign_in is not SignIn.NONE,
+        tls=description.tls,
     )
 
 
@@ -83,6 +86,7 @@ def _open_described(description: Description, to: Opening) -> DeviceAdapter:
             description.sign_in, secret, name, description.key_header, description.session
         ),
         secret=secret,
+        tls=description.tls,
     )
     dialect = Declared(
         description,
@@ -125,6 +129,7 @@ BUILT_IN: Mapping[str, Way] = {
         port=_nmos_port,
         open=_open_nmos,
         reads=frozenset({Part.INTERFACES, Part.SOURCES, Part.DESTINATIONS}),
+        scheme="http",
     ),
 }
 """The ways that need neither a device description nor a plug-in."""

@@ -11,6 +11,7 @@ from orchestrator.actions.desk import Desk
 from orchestrator.actions.explain import explain
 from orchestrator.actions.propose import propose, scene_of
 from orchestrator.actions.work_order import work_order_of
+from orchestrator.adapters.open import in_the_clear
 from orchestrator.cli.options import (
     AcceptOption,
     AsFoundOption,
@@ -38,6 +39,7 @@ from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.audit import audit as audit_of
 from orchestrator.planning.digest import digest
 from orchestrator.reports import audit as audit_report
+from orchestrator.reports import clear
 from orchestrator.reports import dry_run as dry_run_report
 from orchestrator.reports import survey as survey_report
 
@@ -74,6 +76,12 @@ def check(
         f"  devices/       {len(documents.descriptions)} device descriptions\n"
         "Next: 'cutsheet survey' asks the devices; 'cutsheet dry-run' plans the change."
     )
+    _say_what_is_in_the_clear(in_the_clear(plan, documents.descriptions))
+
+
+def _say_what_is_in_the_clear(devices: tuple[str, ...]) -> None:
+    if devices:
+        show(f"\n{clear.text(devices)}")
 
 
 def survey(
@@ -110,6 +118,8 @@ def survey(
         show_json(survey_report.as_json(found, desk.rooms))
     else:
         show(survey_report.text(found, desk.rooms))
+        clearly = (name for name in desk.in_the_clear if name in found.devices)
+        _say_what_is_in_the_clear(tuple(clearly))
     everyone = all(isinstance(entry, Found) for entry in found.devices.values())
     end(EXIT_DONE if everyone else EXIT_DEVICE)
 

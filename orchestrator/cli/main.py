@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from orchestrator import __version__
-from orchestrator.cli import change, history, look, secrets
+from orchestrator.cli import certificates, change, history, look, secrets
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
 from orchestrator.errors import EXIT_CALL, CutsheetError
@@ -38,6 +38,7 @@ app.command("rollback-notes")(history.notes)
 app.command("audit")(look.audit)
 app.command("adopt")(history.adopt_command)
 app.add_typer(secrets.app, name="credential")
+app.add_typer(certificates.app, name="certificate")
 app.command("schema")(look.schema)
 
 

@@ -17,6 +17,7 @@ from orchestrator.cli.show import end, show
 from orchestrator.credentials import Credentials
 from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, CallError
 from orchestrator.facility.secret import Secret
+from orchestrator.reports import clear
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -75,6 +76,8 @@ def test(
         return
     results = asyncio.run(test_sign_in(desk, name))
     show("\n".join(f"{device}: {said}" for device, said, _ in results))
+    uses = devices_of(desk, name)
+    show(clear.text([device for device in desk.in_the_clear if device in uses]))
     end(EXIT_DONE if all(good for _, _, good in results) else EXIT_DEVICE)
 
 

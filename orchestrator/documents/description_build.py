@@ -12,6 +12,7 @@ from orchestrator.documents.description_model import (
     WriteModel,
 )
 from orchestrator.documents.shape import Shape
+from orchestrator.documents.tls_model import build_tls, tls_faults
 from orchestrator.documents.tree import Fault, Path
 from orchestrator.facility.description import Description, Pick, Read, SignIn, WriteRule
 from orchestrator.facility.step import StepKind
@@ -53,6 +54,7 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
         key_header=model.key_header,
         session=_session(model.session),
         timeout_s=model.timeout_s,
+        tls=build_tls(model.tls),
     )
     return description, tuple(_faults(model, description))
 
@@ -159,6 +161,7 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
         what = "it saves on_save, but 'writes' has no 'save'"
         yield Fault(("traits", "saves"), what, "add writes.save, or write saves: at_once")
     yield from session_faults(model)
+    yield from tls_faults(model.tls, ("tls",))
     if model.sign_in is not SignIn.API_KEY and "key_header" in model.model_fields_set:
         what = f"'key_header' means nothing where sign_in is {model.sign_in}"
         yield Fault(("key_header",), what, "remove it, or write sign_in: api_key")

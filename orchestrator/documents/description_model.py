@@ -14,6 +14,7 @@ from orchestrator.documents.rest_words import (
     read_pointer,
 )
 from orchestrator.documents.shape import Shape
+from orchestrator.documents.tls_model import TlsModel
 from orchestrator.facility.description import SignIn
 from orchestrator.facility.traits import Effect, Hears, Saves
 
@@ -302,6 +303,7 @@ class DescriptionModel(Shape):
     session: SessionModel | None = Field(
         None, description="The request that signs in, where sign_in is session."
     )
+    tls: TlsModel | None = Field(None, description="What certificates are judged by.")
     reads: ReadsModel = Field(description="Where everything is read.")
     settings: dict[fields.Name, SettingModel] = Field({}, description="Its settings, by name.")
     writes: WritesModel = Field(

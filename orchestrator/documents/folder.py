@@ -15,9 +15,11 @@ from orchestrator.documents.playbook_model import PlaybookModel
 from orchestrator.documents.shape import M, fit
 from orchestrator.documents.tree import Fault, Tree
 from orchestrator.documents.tree import Path as TreePath
+from orchestrator.documents.trust import PINS_FILE, Unfit, read_authority, read_pins
 from orchestrator.errors import CallError, DocumentError, Problem
 from orchestrator.facility.description import Description
 from orchestrator.facility.plan import Plan
+from orchestrator.facility.trust import Pin
 from orchestrator.facility.wanted import Playbook
 from orchestrator.planning.check import BUILT_IN, findings
 
@@ -27,13 +29,19 @@ _JSON_KEYS = frozenset({"unassigned", "values", "body"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Documents:
-    """A facility's documents as values; ``positions`` finds the place of a thing in them."""
+    """A facility's documents as values; ``positions`` finds the place of a thing in them.
+
+    ``authorities`` holds the certificates (PEM) behind each file that the documents name, ``pins``
+    those that a person has confirmed, by device.
+    """
 
     folder: Path
     plan: Plan
     playbooks: tuple[Playbook, ...]
     descriptions: Mapping[str, Description]
     positions: Places
+    authorities: Mapping[str, str] = field(default_factory=dict)
+    pins: Mapping[str, Pin] = field(default_factory=dict)
 
 
 def find_folder(start: Path) -> Path:
@@ -108,6 +116,8 @@ class _Gathered:
     playbooks: list[Playbook] = field(default_factory=list)
     descriptions: dict[str, Description] = field(default_factory=dict)
     unread: set[str] = field(default_factory=set)
+    authorities: dict[str, str] = field(default_factory=dict)
+    pins: dict[str, Pin] = field(default_factory=dict)
 
     def documents(self, plan: Plan) -> Documents:
         return Documents(
@@ -116,6 +126,8 @@ class _Gathered:
             playbooks=tuple(self.playbooks),
             descriptions=dict(self.descriptions),
             positions=Places(dict(self.trees)),
+            authorities=dict(self.authorities),
+            pins=dict(self.pins),
         )
 
     def read(
@@ -153,6 +165,7 @@ class _Gathered:
 def _gather(folder: Path, playbooks: Sequence[Path] | None) -> _Gathered:
     gathered = _Gathered(folder.absolute())
     _gather_plan(gathered)
+    _gather_pins(gathered)
     for path in _files(gathered, "devices"):
         _gather_description(gathered, path)
     if playbooks is None:
@@ -170,6 +183,33 @@ def _gather_plan(gathered: _Gathered) -> None:
         plan, faults = build_plan(model)
         gathered.tell(tree, faults)
         gathered.plan = None if faults else plan
+        at: list[TreePath] = [("tls",)]
+        at += [("types", name, "tls") for name in model.types]
+        at += [("devices", name, "tls") for name in model.devices]
+        _gather_authorities(gathered, tree, at)
+
+
+def _gather_authorities(gathered: _Gathered, tree: Tree, places: Iterable[TreePath]) -> None:
+    """Read the files of authorities that a document names at ``places``."""
+    for place in places:
+        path = (*place, "authority")
+        node = tree.node(path)
+        if node is None or node.text in gathered.authorities:
+            continue
+        try:
+            gathered.authorities[node.text] = read_authority(gathered.folder, node.text)
+        except Unfit as why:
+            gathered.tell(tree, [Fault(path, str(why), why.fix)])
+
+
+def _gather_pins(gathered: _Gathered) -> None:
+    path = gathered.folder / PINS_FILE
+    if not path.exists():
+        return
+    try:
+        gathered.pins, gathered.trees[PINS_FILE] = read_pins(_bytes(path, PINS_FILE))
+    except DocumentError as error:
+        gathered.problems.extend(error.problems)
 
 
 def _gather_description(gathered: _Gathered, path: Path) -> None:
@@ -183,6 +223,7 @@ def _gather_description(gathered: _Gathered, path: Path) -> None:
         what = f"another file describes '{description.name}' too"
         faults = (*faults, Fault(("device",), what, "give one of them another name"))
     gathered.tell(tree, faults)
+    _gather_authorities(gathered, tree, [("tls",)])
     gathered.descriptions[description.name] = description
 
 

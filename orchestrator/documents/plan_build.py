@@ -18,6 +18,7 @@ from orchestrator.documents.plan_model import (
 )
 from orchestrator.documents.shape import nearest
 from orchestrator.documents.time_zones import is_zone, zone_fix
+from orchestrator.documents.tls_model import build_tls, tls_faults
 from orchestrator.documents.tree import Fault, Path
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.plan import (
@@ -29,6 +30,7 @@ from orchestrator.facility.plan import (
     PlannedSource,
     Room,
 )
+from orchestrator.facility.trust import joined
 
 DEFAULT_PORT = 5004  # IS-05's default for RTP; also what AES67 gear commonly uses
 T = TypeVar("T")
@@ -90,8 +92,10 @@ class _Builder:
         rooms = {
             name: Room(name, room.site, room.network) for name, room in self.model.rooms.items()
         }
-        for name in self.model.types:
+        for name, kind in self.model.types.items():
             self._type_parts(name, (DEFAULT_PORT,))
+            self.faults.extend(tls_faults(kind.tls, ("types", name, "tls")))
+        self.faults.extend(tls_faults(self.model.tls, ("tls",)))
         return Plan(
             facility=self.model.facility,
             networks=self.networks,
@@ -101,6 +105,7 @@ class _Builder:
             },
             on_air=tuple(self.model.on_air),
             time_zone=self._time_zone(),
+            tls=build_tls(self.model.tls),
         )
 
     def _time_zone(self) -> str | None:
@@ -164,6 +169,7 @@ class _Builder:
         interfaces = self._interfaces(model, network, path)
         ports = ports_of(interfaces, self.networks)
         parts = self._parts(model, path, ports)
+        self.faults.extend(tls_faults(model.tls, (*path, "tls")))
         if kind is not None:
             parts = parts.over(self._type_parts(str(model.type), ports))
         having: tuple[CommonModel, ...] = (model,) if kind is None else (model, kind)
@@ -178,6 +184,7 @@ class _Builder:
             credentials=_first(item.credentials for item in having),
             off_limits=_first(item.off_limits for item in having),
             port=_first(item.port for item in having),
+            tls=joined(*(build_tls(item.tls) for item in having)),
             sources=parts.sources,
             destinations=parts.destinations,
         )

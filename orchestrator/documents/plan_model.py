@@ -6,6 +6,7 @@ from pydantic import Field, ValidatorFunctionWrapHandler, WrapValidator
 
 from orchestrator.documents import fields
 from orchestrator.documents.shape import Shape
+from orchestrator.documents.tls_model import TlsModel
 
 
 class NumberingModel(Shape):
@@ -118,6 +119,7 @@ class CommonModel(Shape):
     credentials: fields.Name | None = Field(
         None, description="The name in the keyring of what signs in; never a secret."
     )
+    tls: TlsModel | None = Field(None, description="What its certificate is judged by.")
     off_limits: fields.Text | None = Field(
         None, description="Why it may not be touched without a release."
     )
@@ -154,6 +156,9 @@ class PlanModel(Shape):
     rooms: dict[fields.Name, RoomModel] = Field(description="The rooms, by name.")
     on_air: list[fields.RefText] = Field(
         [], description="Destinations (device/destination); all that feeds them is on air."
+    )
+    tls: TlsModel | None = Field(
+        None, description="What certificates are judged by, where nothing nearer says it."
     )
     types: dict[fields.Name, TypeModel] = Field({}, description="What devices have in common.")
     devices: dict[fields.Name, DeviceModel] = Field(description="The devices, by name.")

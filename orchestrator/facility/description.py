@@ -7,6 +7,7 @@ from typing import Any
 
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Traits
+from orchestrator.facility.trust import Tls
 
 Json = Any
 
@@ -103,7 +104,8 @@ class Description:
     label; ``setting_writes`` maps a setting's name to its rule.
     ``scheme`` is http or https; ``port`` where the device listens. ``key_header`` is the header
     that carries an API key. ``session`` is the request that signs in where a cookie then
-    stands for the sign-in; its body holds ``{user}`` and ``{secret}``.
+    stands for the sign-in; its body holds ``{user}`` and ``{secret}``. ``tls`` says what the
+    certificates of such devices are judged by.
     """
 
     name: str
@@ -119,3 +121,4 @@ class Description:
     key_header: str = "X-Api-Key"
     session: WriteRule | None = None
     timeout_s: float = 5.0
+    tls: Tls | None = None

@@ -6,6 +6,7 @@ from ipaddress import IPv4Address, IPv4Network
 from typing import NamedTuple
 
 from orchestrator.facility.numbering import Numbering
+from orchestrator.facility.trust import Tls
 
 
 class Ref(NamedTuple):
@@ -123,7 +124,7 @@ class Device:
     (a device that the tool does not speak to). ``speaks`` names its device description(s).
     ``off_limits`` says why it may not be touched. ``credentials`` is a name in the keyring.
     ``port`` is where its own API answers, if it needs no device description and the port is not
-    the usual one.
+    the usual one. ``tls`` says what its certificate is judged by.
     """
 
     name: str
@@ -136,6 +137,7 @@ class Device:
     credentials: str | None = None
     off_limits: str | None = None
     port: int | None = None
+    tls: Tls = field(default_factory=Tls)
     sources: Mapping[str, PlannedSource] = field(default_factory=dict)
     destinations: Mapping[str, PlannedDestination] = field(default_factory=dict)
 
@@ -147,7 +149,10 @@ class Device:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The whole facility, as it is. ``time_zone`` is an IANA name."""
+    """The whole facility, as it is.
+
+    ``time_zone`` is an IANA name. ``tls`` holds where nothing nearer to a device says more.
+    """
 
     facility: str
     networks: Mapping[str, Network]
@@ -155,6 +160,7 @@ class Plan:
     devices: Mapping[str, Device]
     on_air: tuple[Ref, ...] = ()
     time_zone: str | None = None
+    tls: Tls | None = None
 
     def network_of(self, address: str) -> Network | None:
         """The network whose subnet holds ``address``; a facility network before a bench."""

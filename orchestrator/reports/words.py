@@ -33,6 +33,7 @@ RUN_STATES = {
 
 FAILURES = {
     Failure.UNREACHABLE: "the device does not answer",
+    Failure.UNTRUSTED: "the device shows a certificate that is not trusted",
     Failure.REFUSED: "the device refused the sign-in",
     Failure.REJECTED: "the device refused the request",
     Failure.BUSY: "the device stayed busy",

@@ -12,6 +12,7 @@ class Failure(StrEnum):
     """Why a step failed for good."""
 
     UNREACHABLE = "unreachable"
+    UNTRUSTED = "untrusted"
     REFUSED = "refused"
     REJECTED = "rejected"
     BUSY = "busy"

@@ -8,7 +8,7 @@ import pytest
 from orchestrator.adapters import faults
 from orchestrator.adapters.faults import BEFORE, NONSENSE, ON_THE_WAY, Journey, Stage
 from orchestrator.adapters.messages import Request
-from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable
+from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Unreachable, Untrusted
 from tests.adapters.makes import PARTY
 
 READ = Request(method="GET", path="/x", doing="reading")
@@ -76,14 +76,26 @@ def test_subclasses_are_judged_by_what_they_are() -> None:
     assert type(judged(ConnectionResetError(), READ)) is Unreachable
 
 
-def test_refused_and_untrusted_are_said() -> None:
-    """A refused connection and a bad certificate need different hands."""
+def test_refused_is_said() -> None:
+    """A refused connection says that the computer is there, and nothing listens."""
     refused = httpx.ConnectError("x")
     refused.__cause__ = ConnectionRefusedError(111, "refused")
     assert judged(refused, READ).said == "no connection could be made: connection refused"
-    untrusted = httpx.ConnectError("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed")
-    untrusted.__cause__ = ssl.SSLError()
-    assert judged(untrusted, READ).said == "its TLS certificate could not be verified"
+
+
+@pytest.mark.parametrize("request_", [READ, WRITE], ids=["read", "write"])
+def test_a_bad_certificate_is_an_error_of_its_own(request_: Request) -> None:
+    """Nothing was sent, and it needs other hands than a device that does not answer."""
+    untrusted = httpx.ConnectError("x")
+    untrusted.__cause__ = ssl.SSLCertVerificationError("with hunter2")
+    found = judged(untrusted, request_)
+    assert type(found) is Untrusted
+    assert "could not be verified" in found.said
+    assert "hunter2" not in found.said
+    no_tls = httpx.ConnectError("x")
+    no_tls.__cause__ = ssl.SSLError(1, "wrong version number")
+    assert type(judged(no_tls, request_)) is Unreachable
+    assert "does not speak TLS" in judged(no_tls, request_).said
 
 
 def test_a_journey_notes_how_far_a_request_got() -> None:

@@ -1,21 +1,16 @@
 import asyncio
 import dataclasses
 import json
-import ssl
 import time
 from collections.abc import Awaitable, Callable
-from datetime import UTC, datetime, timedelta
-from ipaddress import IPv4Address
-from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 import respx
 
-from orchestrator.adapters.dial import Target
 from orchestrator.adapters.messages import Party, Request, Response
-from orchestrator.adapters.transport import BODY_LIMIT, Transport, trusted
+from orchestrator.adapters.transport import BODY_LIMIT, Transport
 from orchestrator.errors import (
     Broken,
     Busy,
@@ -218,78 +213,6 @@ def test_no_proxy_is_taken_from_the_environment(monkeypatch: pytest.MonkeyPatch)
     found, heard = on_wire(answering(http(b"[1]")), READ)
     assert isinstance(found, Response)
     assert len(heard) == 1
-
-
-def test_tls_is_verified() -> None:
-    """Certificates and names are checked, by the trust of this computer."""
-    assert trusted().check_hostname
-    assert trusted().verify_mode.name == "CERT_REQUIRED"
-
-
-def certificate(folder: Path, address: str) -> Path:
-    """A key and a certificate that it signed itself, for one address, in one file."""
-    x509 = pytest.importorskip("cryptography.x509", reason="needs the cryptography package")
-    from cryptography.hazmat.primitives import hashes, serialization  # noqa: PLC0415 - optional
-    from cryptography.hazmat.primitives.asymmetric import ec  # noqa: PLC0415 - optional
-
-    key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "rack-node")])
-    now = datetime.now(UTC)
-    made = (
-        x509.CertificateBuilder(name, name, key.public_key(), x509.random_serial_number())
-        .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + timedelta(days=1))
-        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(IPv4Address(address))]), False)
-        .sign(key, hashes.SHA256())
-    )
-    written = key.private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
-    path = folder / "node.pem"
-    path.write_bytes(written + made.public_bytes(serialization.Encoding.PEM))
-    return path
-
-
-@pytest.mark.parametrize(
-    ("trusts", "named", "served"),
-    [(True, "127.44.3.71", True), (False, "127.44.3.71", False), (True, "127.44.3.72", False)],
-    ids=["trusted", "not trusted", "another's name"],
-)
-def test_a_certificate_is_checked_against_the_devices_address(
-    tmp_path: Path, named: str, *, trusts: bool, served: bool
-) -> None:
-    """Over a connect map too: the name is the device's, wherever the connection goes."""
-    path = certificate(tmp_path, named)
-    tls = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    tls.load_cert_chain(path)
-
-    async def whole() -> tuple[Response | DeviceError, list[bytes]]:
-        async with serving(answering(http()), tls) as server:
-            transport = Transport(
-                PARTY,
-                "https://127.44.3.71:8443",
-                timeout_s=5.0,
-                auth=httpx.BasicAuth("engineer", "x"),
-                dial=Target("127.0.0.1", server.port),
-                tls=ssl.create_default_context(cafile=path) if trusts else None,
-            )
-            try:
-                return await transport.send(WRITE), server.heard
-            except DeviceError as error:
-                return error, server.heard
-            finally:
-                await transport.close()
-
-    found, heard = asyncio.run(whole())
-    if served:
-        assert isinstance(found, Response)
-        assert b"Host: 127.44.3.71:8443" in heard[0]
-    else:
-        assert isinstance(found, Unreachable)
-        assert found.said == "its TLS certificate could not be verified"
-        assert heard == []
 
 
 def test_nobody_there_is_unreachable() -> None:
