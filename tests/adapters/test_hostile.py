@@ -148,6 +148,7 @@ HOSTILE: dict[str, tuple[Talk, str]] = {
 def test_a_hostile_answer_to_a_read(name: str) -> None:
     """Broken off or refused with words of our own, within memory and time."""
     talk, words = HOSTILE[name]
+    bomb()  # made before any deadline runs
     quick = dataclasses.replace(TAMARISK, timeout_s=1.0)
     found, heard, most = spoken(talk, read, quick)
     assert isinstance(found, DeviceError)
