@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from orchestrator.adapters.messages import Party
+from orchestrator.adapters.nmos_device import TellsOfSources
+from orchestrator.adapters.nmos_stage import Told
 from orchestrator.adapters.shares import part_of, saving, shares, traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, DeviceError, Rejected, WrongDevice
@@ -95,6 +97,17 @@ class Mixed:
             raise Rejected(self._party.device, self._party.address, str(step.kind), why)
         for each in meant:
             await each.adapter.write(step)
+
+    async def told(self, source: str) -> Told | None:
+        """How a source is described, by the first way that can say so.
+
+        Raises:
+            DeviceError: a way could not be asked.
+        """
+        for each in self._opened:
+            if isinstance(each.adapter, TellsOfSources):
+                return await each.adapter.told(source)
+        return None
 
     async def close(self) -> None:
         """Let go of its connections."""

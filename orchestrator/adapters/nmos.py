@@ -3,10 +3,10 @@
 Senders are sources, receivers are destinations. A node keeps groups and no channel numbers: see
 :mod:`orchestrator.adapters.nmos_chart` for where the numbers come from.
 
-What is not covered: a receiver is pointed by group and port alone, with no transport file and no
-sender's id, since one device is spoken to at a time: a receiver that wants the sender's own SDP
-first, or the sender's address (RFC 4607), has to be pointed by hand. Connection APIs on another
-host, or behind TLS, are not spoken to. IPv6 groups are not seen.
+A receiver is pointed with what the sender's own node says of the stream, where that can be had
+(see :mod:`orchestrator.adapters.nmos_device`), else by group and port alone; a group of RFC 4607
+can't be joined without it. Connection APIs on another host, or behind TLS, are not spoken to. IPv6
+groups are not seen.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -15,13 +15,14 @@ from typing import TypeVar
 
 from orchestrator.adapters import nmos_active as active_of
 from orchestrator.adapters import nmos_node as node_of
+from orchestrator.adapters import sdp
 from orchestrator.adapters.json_pointer import Unusable, document
-from orchestrator.adapters.messages import Exchange, Party, Request
+from orchestrator.adapters.messages import Exchange, Party, Request, Response
 from orchestrator.adapters.nmos_chart import Chart
 from orchestrator.adapters.nmos_constraints import breach
 from orchestrator.adapters.nmos_legs import Legs
 from orchestrator.adapters.nmos_node import NODE_API, Place, Stream
-from orchestrator.adapters.nmos_stage import Body, Standing, body_for
+from orchestrator.adapters.nmos_stage import Body, Standing, Told, body_for
 from orchestrator.adapters.values import Unwritable
 from orchestrator.adapters.wishes import doing
 from orchestrator.errors import Broken, Rejected
@@ -44,6 +45,8 @@ TRAITS = Traits(
     ),
     saves=Saves.AT_ONCE,
     hears=Hears.GROUP,
+    holds_sender_address=True,
+    asks_source=True,
     numbers_by_rule=True,
     cannot={
         StepKind.READDRESS: "the standards offer no way to change a node's own address",
@@ -104,8 +107,24 @@ class Nmos:
             destinations=self._destinations(actives) if Part.DESTINATIONS in parts else {},
         )
 
-    def write(self, step: Step) -> Exchange[None]:
+    def told(self, source: str) -> Exchange[Told | None]:
+        """What it says of a sender: its id, and its session description as it wrote it.
+
+        None where it has none now, as a node may while the sender is off.
+        """
+        what = f"asking how {source} is described"
+        stream = yield from self._stream_of(SENDERS, source, what)
+        place = stream.place.at("transportfile")
+        response = yield from self._fetch(place, what, frozenset({_NO_SUCH}), sdp.MEDIA_TYPE)
+        if response.status >= _MOVED:
+            return None
+        text = response.body.decode(errors="replace")
+        return self._made(what, lambda: Told(stream.id, text, sdp.described(text)), place)
+
+    def write(self, step: Step, told: Told | None = None) -> Exchange[None]:
         """Write ``step``: read how the stream stands, then send one PATCH, if any is needed.
+
+        ``told`` is what the sender's own node says of the source that a repoint is for.
 
         Raises:
             Rejected: the standard has no way to say it, or the constraints forbid it; nothing was
@@ -118,7 +137,7 @@ class Nmos:
         active = yield from self._get(stream.place.at("active"), what)
         staged = yield from self._get(stream.place.at("staged"), what)
         with self._reading(what, stream.place), self._writing(what):
-            body = body_for(step, Standing(active, staged))
+            body = body_for(step, Standing(active, staged), told)
         if body is None:
             return
         yield from self._allowed(stream, body, what)
@@ -207,7 +226,10 @@ class Nmos:
 
     def _stream(self, step: Step, what: str) -> Exchange[Stream]:
         kind = RECEIVERS if step.destination is not None else SENDERS
-        name = step.source or step.destination or ""
+        found = yield from self._stream_of(kind, step.source or step.destination or "", what)
+        return found
+
+    def _stream_of(self, kind: str, name: str, what: str) -> Exchange[Stream]:
         if name not in self._streams.get(kind, {}):
             node = yield from self._get(Place(f"{NODE_API}/self"), what)
             apis = yield from self._apis(node)
@@ -232,7 +254,16 @@ class Nmos:
     def _get(
         self, place: Place, what: str, also_fine: frozenset[int] = frozenset()
     ) -> Exchange[Json]:
-        """What stands at ``place``; None for a status among ``also_fine``.
+        """What stands at ``place``; None for a status among ``also_fine``."""
+        response = yield from self._fetch(place, what, also_fine)
+        if response.status >= _MOVED:
+            return None
+        return self._made(what, lambda: document(response.body), place)
+
+    def _fetch(
+        self, place: Place, what: str, also_fine: frozenset[int], accept: str | None = None
+    ) -> Exchange[Response]:
+        """The answer of ``place``.
 
         A node may move a path to its form with or without a slash at the end: such a redirect is
         followed while it stays on the node's own address.
@@ -244,16 +275,13 @@ class Nmos:
                 port=place.port,
                 doing=what,
                 also_fine=also_fine | _REDIRECTS,
+                headers=(("Accept", accept),) if accept else (),
             )
             response = yield request
             if response.status not in _REDIRECTS:
-                break
+                return response
             place = self._moved(place, response.headers.get("location", ""), what)
-        else:
-            raise Broken(self._party.device, self._party.address, what, "it redirects in circles")
-        if response.status >= _MOVED:
-            return None
-        return self._made(what, lambda: document(response.body), place)
+        raise Broken(self._party.device, self._party.address, what, "it redirects in circles")
 
     def _moved(self, place: Place, location: str, what: str) -> Place:
         own = self._party.address

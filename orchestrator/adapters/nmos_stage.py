@@ -11,10 +11,12 @@ and nothing that another hand has left there. Three rules beside that:
 
 from dataclasses import dataclass
 from ipaddress import IPv4Address, IPv4Network
+from itertools import zip_longest
 
 from orchestrator.adapters import nmos_active as active_of
 from orchestrator.adapters.json_pointer import Unusable
 from orchestrator.adapters.nmos_active import AUTO, Leg
+from orchestrator.adapters.sdp import MEDIA_TYPE, Described
 from orchestrator.adapters.values import Unwritable
 from orchestrator.facility.description import Json
 from orchestrator.facility.step import Assigned, Hearing, Step, StepKind
@@ -53,8 +55,26 @@ class Standing:
         ]
 
 
-def body_for(step: Step, standing: Standing) -> Body | None:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a sender's node says of it: its id, its session description, and the legs in that.
+
+    Without id and text, it is just where to point.
+    """
+
+    sender_id: str | None
+    text: str | None
+    legs: tuple[Described, ...]
+
+    def leads_to(self, group: str) -> bool:
+        """Whether it is the description of a stream whose first leg goes to ``group``."""
+        return bool(self.legs) and self.legs[0].group == group
+
+
+def body_for(step: Step, standing: Standing, told: Told | None = None) -> Body | None:
     """The body that ``step`` sends; None where it is so already.
+
+    ``told`` is what the sender's node says of the source that a repoint is for.
 
     Raises:
         Unwritable: the standard has no way to say it, or it must not be said.
@@ -74,7 +94,7 @@ def body_for(step: Step, standing: Standing) -> Body | None:
             if group is None and hearing != Hearing():
                 raise Unwritable(f"it listens to groups, not to number {hearing.number}")
             same = active_of.heard(standing.active) == group
-            return None if same else _repointed(standing, group)
+            return None if same else _repointed(standing, group, told)
         case _:
             raise Unwritable(f"NMOS has no way to do a step '{step.kind}' to {step.wanted}")
 
@@ -125,7 +145,7 @@ def _moved(leg: Leg, staged: Leg, group: str | None) -> Body:
     return to | _following(leg, staged, leg.get("destination_ip"), address)
 
 
-def _following(leg: Leg, staged: Leg, old: Json, address: str) -> Body:
+def _following(leg: Leg, staged: Leg, old: Json, address: Json) -> Body:
     """What was set outright to the ``old`` group's address beside the stream itself."""
     return {
         name: address
@@ -134,27 +154,52 @@ def _following(leg: Leg, staged: Leg, old: Json, address: str) -> Body:
     }
 
 
-def _repointed(standing: Standing, group: str | None) -> Body:
+def _repointed(standing: Standing, group: str | None, told: Told | None) -> Body:
+    """Pointed at a group; with the sender's own description where that leads to just there.
+
+    Each leg is said outright. One that the described stream has not is off.
+    """
     if group is None:
         return {"sender_id": None, "master_enable": False} | _back(standing) | {"activation": _NOW}
-    address, port = _split(group, "")
-    if IPv4Address(address) in SOURCE_SPECIFIC:
-        raise Unwritable(f"to join {address} it would need the sender's own address (RFC 4607)")
-    if len(set(active_of.heard_by_leg(standing.active))) > 1:
-        raise Unwritable("its legs listen to different groups, and are to be pointed by hand")
     now, staged = active_of.legs(standing.active), active_of.legs(standing.staged)
-    to = {"source_ip": None, "multicast_ip": address, "destination_port": port}
+    if told is None or not told.leads_to(group):
+        if len(set(active_of.heard_by_leg(standing.active))) > 1:
+            raise Unwritable("its legs listen to different groups, and are to be pointed by hand")
+        told = Told(None, None, (Described(group),) * len(now))
     params = []
-    flags = _flags(_running(now))
-    for kept, leg, next_, runs in zip(standing.kept(), now, staged, flags, strict=True):
-        follows = _following(leg, next_, leg.get("multicast_ip"), address)
-        params.append(kept | _explicit(leg, "interface_ip") | to | follows | runs)
+    legs = zip_longest(told.legs[: len(now)], standing.kept(), now, staged, _running(now))
+    for to, kept, leg, next_, runs in legs:
+        if to is None:
+            params.append(kept | {"rtp_enabled": False})
+            continue
+        joined = _joined(to)
+        follows = _following(leg, next_, leg.get("multicast_ip"), joined["multicast_ip"])
+        params.append(
+            kept | _explicit(leg, "interface_ip") | joined | follows | {"rtp_enabled": runs}
+        )
     return {
-        "sender_id": None,
+        "sender_id": told.sender_id,
         "master_enable": True,
-        "transport_file": {"data": None, "type": None},
+        "transport_file": {"data": told.text, "type": told.text and MEDIA_TYPE},
         "transport_params": params,
         "activation": _NOW,
+    }
+
+
+def _joined(to: Described) -> Body:
+    """A leg that joins a group.
+
+    Any address may be the sender's, so that it may be readdressed without making anybody deaf;
+    but for a group that needs it.
+    """
+    address, port = _split(to.group, "")
+    named = IPv4Address(address) in SOURCE_SPECIFIC
+    if named and to.source is None:
+        raise Unwritable(f"to join {address} it would need the sender's own address (RFC 4607)")
+    return {
+        "source_ip": to.source if named else None,
+        "multicast_ip": address,
+        "destination_port": port,
     }
 
 

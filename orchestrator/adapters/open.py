@@ -66,6 +66,7 @@ def make_opener(
             ),
             secrets=secret_of,
             judging=partial(trusted.judging, plan, planned),
+            open_other=opener,
             gate=gates.of(device, traits_of_several(spoken).requests_at_once),
             patience=patience,
             beside=len(spoken) > 1,

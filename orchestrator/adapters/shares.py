@@ -67,6 +67,7 @@ def traits_of_several(ways: Sequence[Way]) -> Traits:
         saves=Saves.ON_SAVE if saving(ways) else Saves.AT_ONCE,
         hears=ears.hears,
         holds_sender_address=ears.holds_sender_address,
+        asks_source=ears.asks_source,
         effects=settings.effects,
         settle_s=max(traits.settle_s for traits in each),
         late_s=max(traits.late_s for traits in each),

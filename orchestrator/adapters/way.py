@@ -23,7 +23,7 @@ from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.traits import Traits
 from orchestrator.facility.trust import Tls
-from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
+from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, OpenAdapter, Part
 
 
 class MakeTransport(Protocol):
@@ -49,6 +49,7 @@ class Opening:
 
     ``device`` is the device as the plan has it, ``party`` its name and the address to speak to,
     which need not be the planned one. ``secrets`` gives the secret of a credential's name.
+    ``open_other`` opens another device of the plan, or this one once more, at an address.
     ``gate`` gives the semaphore that bounds how many requests the device gets at once.
     ``judging`` gives what certificates are judged by, from what a device description says of it.
     ``beside``: another way of the same device is open too, and can tell who it is.
@@ -60,6 +61,7 @@ class Opening:
     make_transport: MakeTransport
     secrets: Callable[[str], Secret]
     gate: Callable[[], Semaphore]
+    open_other: OpenAdapter
     judging: Callable[[Tls | None], Judging] = by_system_alone
     patience: Patience | None = None
     beside: bool = False

@@ -11,6 +11,7 @@ from orchestrator.adapters.declared import Declared
 from orchestrator.adapters.nmos import TRAITS as NMOS_TRAITS
 from orchestrator.adapters.nmos import Nmos
 from orchestrator.adapters.nmos_chart import chart_of
+from orchestrator.adapters.nmos_device import NmosDevice
 from orchestrator.adapters.nmos_node import PLAIN_PORT
 from orchestrator.adapters.sign_in import sign_in
 from orchestrator.adapters.way import Opening, Way
@@ -21,7 +22,6 @@ from orchestrator.facility.secret import Secret
 from orchestrator.running.protocols import DeviceAdapter, Part
 
 NMOS = "nmos"
-NMOS_TIMEOUT_S = 5.0
 NOBODY = Secret("", "")
 
 Plugged = Mapping[str, Way]
@@ -118,8 +118,8 @@ def _nmos_port(device: Device) -> int:
 
 
 def _open_nmos(to: Opening) -> DeviceAdapter:
-    transport = to.transport("http", _nmos_port(to.device), timeout_s=NMOS_TIMEOUT_S)
-    return to.join(Nmos(to.party, chart_of(to.plan, to.device)), transport)
+    dialect = Nmos(to.party, chart_of(to.plan, to.device))
+    return NmosDevice(to, dialect, _nmos_port(to.device))
 
 
 BUILT_IN: Mapping[str, Way] = {

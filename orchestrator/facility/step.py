@@ -60,6 +60,18 @@ class Hearing:
         return self.group or "nothing"
 
 
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """The source that a destination is pointed at: its device, its name, and where that answers.
+
+    ``at`` is the address at which its device is spoken to when the repoint starts.
+    """
+
+    device: str
+    source: str
+    at: str
+
+
 StepValue = Assigned | AddressValue | Hearing | SettingValue | None
 
 
@@ -71,6 +83,7 @@ class Step:
     renumber and enable name a source; repoint a destination; set a setting (of the device, or
     with ``source`` that source's ``label``). Values: disable and enable hold booleans, renumber
     :class:`Assigned`, repoint :class:`Hearing`, readdress and confirm :class:`AddressValue`.
+    ``origin`` is the source that a repoint is meant for, where its device asks for it.
 
     ``at`` is the address at which the device is spoken to when the step starts. ``after`` names
     the steps that must be proved before this one starts. ``behind`` names steps that go first
@@ -95,6 +108,7 @@ class Step:
     phase: int = 0
     order: int = 0
     estimate_s: float = 0.0
+    origin: Origin | None = None
 
     @property
     def subject(self) -> str:

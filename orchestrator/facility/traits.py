@@ -39,6 +39,9 @@ class Traits:
     ``save_s``: seconds that a save takes.
     ``holds_sender_address``: its destinations hold the sender's address, so a repoint has to
     come after the sender's own readdress.
+    ``asks_source``: before a destination of it is pointed at a source, it is asked of that
+    source's own device how the stream is described, so a repoint has to come after the source's
+    own renumber.
     ``numbers_by_rule``: it keeps groups and no numbers; the number of a source is the one that its
     groups stand for by the plan's rule, so number and groups always move together.
     ``cannot``: why it can't do a kind of step, as a clause that can follow the device's name, where
@@ -53,6 +56,7 @@ class Traits:
     late_s: float = 5.0
     save_s: float = 0.0
     holds_sender_address: bool = False
+    asks_source: bool = False
     requests_at_once: int = 1
     effects: Mapping[str, Effect] = field(default_factory=dict)
     models: tuple[str, ...] = ()

@@ -5,6 +5,7 @@ import pytest
 
 from orchestrator.adapters.messages import Party
 from orchestrator.adapters.mixed import Mixed, Opened
+from orchestrator.adapters.nmos_stage import Told
 from orchestrator.adapters.shares import traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, Rejected, WrongDevice
@@ -140,3 +141,19 @@ def test_its_traits_are_those_of_all_its_ways_and_it_closes_them_all() -> None:
     assert device.response_s == pytest.approx(0.2)
     asyncio.run(device.close())
     assert [one.asked for one in each] == [["close"], ["close"]]
+
+
+def test_a_source_is_described_by_the_way_that_can_say_so() -> None:
+    """The others are not asked; where none can, nothing is told."""
+
+    class Telling(Answering):
+        async def told(self, source: str) -> Told | None:
+            self.asked.append(source)
+            return Told("own-id", "v=0", ())
+
+    telling = Telling(NODE.traits)
+    host = Answering(HOST.traits)
+    device = Mixed(PARTY, [Opened(HOST, host), Opened(NODE, telling)])
+    assert asyncio.run(device.told("mic")) == Told("own-id", "v=0", ())
+    assert (host.asked, telling.asked) == ([], ["mic"])
+    assert asyncio.run(Mixed(PARTY, [Opened(HOST, host)]).told("mic")) is None

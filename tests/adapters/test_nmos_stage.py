@@ -3,13 +3,15 @@ from typing import Any
 import pytest
 
 from orchestrator.adapters.json_pointer import Unusable
-from orchestrator.adapters.nmos_stage import Standing, body_for
+from orchestrator.adapters.nmos_stage import Standing, Told, body_for
+from orchestrator.adapters.sdp import described
 from orchestrator.adapters.values import Unwritable
 from orchestrator.facility.step import Assigned, Hearing, Step, StepKind
 from tests.adapters.nodes import (
     ADDRESS,
     GROUP,
     OTHER,
+    RECEIVER,
     disable,
     ear,
     enable,
@@ -264,3 +266,15 @@ def test_every_body_conforms() -> None:
                 )
                 if found is not None:
                     conforms(found, "is-05", "receiver-stage-schema")
+
+
+def test_a_leg_that_the_described_stream_has_not_is_off() -> None:
+    """One leg is described, the receiver has two."""
+    text = "v=0\r\nc=IN IP4 239.194.1.200/32\r\nm=audio 5004 RTP/AVP 98\r\n"
+    told = Told(RECEIVER, text, described(text))
+    found = body_for(repoint(OTHER), Standing(hearing(ear(), ear()), hearing(ear(), ear())), told)
+    assert found is not None
+    first, second = found["transport_params"]
+    assert (first["multicast_ip"], first["rtp_enabled"]) == ("239.194.1.200", True)
+    assert second == {"rtp_enabled": False}
+    assert found["transport_file"] == {"data": text, "type": "application/sdp"}

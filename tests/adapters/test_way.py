@@ -10,11 +10,17 @@ import pytest
 from orchestrator.adapters.declared import Declared
 from orchestrator.adapters.transport import Transport
 from orchestrator.adapters.way import Opening
-from orchestrator.errors import NoSecret
+from orchestrator.errors import CallError, NoSecret
 from orchestrator.facility.secret import Secret
+from orchestrator.running.protocols import DeviceAdapter
 from tests.adapters.makes import DEVICE, PARTY, TAMARISK, a_plan
 
 SECRET = Secret("", "invented-three-wet-oars")
+
+
+def nobody(device: str, address: str) -> DeviceAdapter:
+    """No other device is opened here."""
+    raise CallError(f"{device} at {address} is not to be opened", "")
 
 
 def opening(**more: Any) -> Opening:
@@ -34,6 +40,7 @@ def opening(**more: Any) -> Opening:
         make_transport=partial(Transport, PARTY, network=httpx.MockTransport(answer)),
         secrets={"nodes": SECRET}.__getitem__,
         gate=lambda: gate,
+        open_other=nobody,
     )
 
 

@@ -101,6 +101,7 @@ class Box:
     can: frozenset[StepKind] = frozenset(StepKind)
     tried_with: tuple[str, ...] = ()
     holds_sender: bool = False
+    asks_source: bool = False
     serial: str | None = "as found"
 
 
@@ -228,6 +229,7 @@ def _traits(box: Box) -> Traits:
         hears=box.by,
         settle_s=1.0,
         holds_sender_address=box.holds_sender,
+        asks_source=box.asks_source,
         effects=box.effects,
         tried_with=box.tried_with,
     )
@@ -362,6 +364,7 @@ def _random_extras(rng: random.Random, boxes: dict[str, Box], box: Box) -> None:
         box.set_to["domain"] = 1
         box.effects["domain"] = rng.choice([Effect.NONE, Effect.INTERRUPTS, Effect.REBOOTS])
     box.holds_sender = rng.random() < 0.2
+    box.asks_source = box.holds_sender and rng.random() < 0.5
     sources = [(other, key) for other, far in boxes.items() for key in far.sources]
     for key in box.hears:
         if rng.random() < 0.15:

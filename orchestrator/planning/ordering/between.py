@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.plan import Ref
-from orchestrator.facility.step import StepKind
+from orchestrator.facility.step import Origin, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.aims.listeners import Listener
 from orchestrator.planning.ordering.lending import device_order
@@ -118,6 +118,24 @@ class Between:
                     step,
                     f"{source.device} answers at its new address",
                 )
+        if listener.after is not None and self.work.traits(listener.ref.device).asks_source:
+            self._asks(step, listener.ref, listener.after)
+
+    def _asks(self, step: int, ref: Ref, source: Ref) -> None:
+        """A repoint for which the source's device is asked comes when that can tell what is new.
+
+        A unit that joins is pointed on the bench, whenever that is.
+        """
+        settled = self.work.settled.get(source.device)
+        if any(self.work.scene.networks_now[ref.device]):
+            why = f"{source} can tell how it is described now"
+            self.work.graph.order(self._arrived(source), step, why)
+            if self.work.traits(ref.device).holds_sender_address:
+                self.work.graph.order(settled, step, why)
+        at = self.work.scene.found.devices[source.device].at
+        if settled is not None and settled in self.work.graph.drafts[step].after:
+            at = self.work.graph.drafts[settled].at
+        self.work.graph.drafts[step].origin = Origin(source.device, source.name, at)
 
     def _arrived(self, source: Ref | None) -> int | None:
         """The step with which ``source`` holds what it is wanted to hold, if any moves it there."""

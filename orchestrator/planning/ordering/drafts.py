@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from orchestrator.facility.step import StepKind, StepValue
+from orchestrator.facility.step import Origin, StepKind, StepValue
 
 
 @dataclass(slots=True)
@@ -25,6 +25,7 @@ class Draft:
     after: dict[int, str] = field(default_factory=dict)
     phase: int = 0
     seconds: float = 0.0
+    origin: Origin | None = None
 
 
 class Graph:

@@ -109,6 +109,7 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
                 phase=draft.phase,
                 order=place[index],
                 estimate_s=round(draft.seconds, 3),
+                origin=draft.origin,
             )
         )
     return tuple(steps)

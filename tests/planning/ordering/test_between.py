@@ -1,5 +1,5 @@
 from orchestrator.facility.plan import ListensTo, Ref
-from orchestrator.facility.step import StepKind
+from orchestrator.facility.step import Origin, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.facility.wanted import Unit
 from tests.planning import hand
@@ -129,3 +129,55 @@ def test_a_joining_listener_waits_for_who_it_must_not_hear() -> None:
     join = hand.step(sequence, K.READDRESS, "new")
     gone = hand.step(sequence, K.RENUMBER, "a/s")
     assert hand.case(where, sequence).order.before(gone, join)
+
+
+def test_who_asks_its_source_is_pointed_when_that_can_tell() -> None:
+    """After the source's own renumber, before its enable; it is told whom to ask, and where."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (315, None)}),
+        "ear": Box(33, hears={"in": 311}, asks_source=True, holds_sender=True),
+    }
+    where, sequence = hand.safe(boxes)
+    pointed = hand.step(sequence, K.REPOINT, "ear/in")
+    assert hand.step(sequence, K.RENUMBER, "a/s").id in pointed.after
+    assert pointed.id in hand.step(sequence, K.ENABLE, "a/s").after
+    assert pointed.origin == Origin("a", "s", address(31))
+    assert hand.verdict(where, sequence) == []
+    boxes["ear"].asks_source = False
+    _, sequence = hand.safe(boxes)
+    pointed = hand.step(sequence, K.REPOINT, "ear/in")
+    assert hand.step(sequence, K.RENUMBER, "a/s").id not in pointed.after
+    assert pointed.origin is None
+
+
+def test_who_asks_a_source_that_moves_asks_it_where_it_is_then() -> None:
+    """At the new address, after the confirm."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (315, None)}, to=address(41)),
+        "ear": Box(33, hears={"in": 311}, asks_source=True, holds_sender=True),
+    }
+    _, sequence = hand.safe(boxes)
+    pointed = hand.step(sequence, K.REPOINT, "ear/in")
+    assert hand.step(sequence, K.CONFIRM, "a").id in pointed.after
+    assert pointed.origin == Origin("a", "s", address(41))
+
+
+def test_who_asks_on_a_bench_waits_for_nobody() -> None:
+    """It is pointed before it joins, and asks where the source was found."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (315, None)}),
+        "ear": Box(
+            50,
+            at="127.0.2.50",
+            to=address(50),
+            hears={"in": None},
+            listens={"in": ListensTo(source=Ref("a", "s"))},
+            unit=Unit.FRESH,
+            asks_source=True,
+            holds_sender=True,
+        ),
+    }
+    _, sequence = hand.safe(boxes)
+    pointed = hand.step(sequence, K.REPOINT, "ear/in")
+    assert hand.step(sequence, K.RENUMBER, "a/s").id not in pointed.after
+    assert pointed.origin == Origin("a", "s", address(31))
