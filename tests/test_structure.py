@@ -4,6 +4,7 @@
 
     pure    errors  <-  facility  <-  planning  <-  running    a package imports only from its left
     edges   documents  adapters  credentials  ledger  reports  import pure ones, never one another
+            rehearsal
     top     actions  <-  cli                                   the only places that see everything
 
 ``mocks`` imports nothing of ``orchestrator`` and the other way round, so that no shared mistake can
@@ -21,7 +22,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 SEQUENCING = tuple(f"orchestrator.planning.{one}" for one in ("aims", "ordering", "scheduling"))
 PURE = ("errors", "facility", "planning", "running")
-EDGES = ("documents", "adapters", "credentials", "ledger", "reports")
+EDGES = ("documents", "adapters", "credentials", "ledger", "reports", "rehearsal")
 TOP = ("actions", "cli")
 
 MAY_IMPORT: dict[str, frozenset[str]] = {

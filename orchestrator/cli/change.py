@@ -116,7 +116,7 @@ def _stop_if_idle(desk: Desk, plan: DryRun, *, as_json: bool) -> None:
         show(dry_run_report.text(plan, digest(plan.sequence), desk.rooms))
 
 
-def _nothing(why: str, hazards: Sequence[Hazard] = (), *, as_json: bool) -> NoReturn:
+def nothing_written(why: str, hazards: Sequence[Hazard] = (), *, as_json: bool) -> NoReturn:
     """Say that nothing was written and why, and leave."""
     if as_json:
         found = [hazard_json(hazard) for hazard in hazards]
@@ -131,7 +131,7 @@ def _from_work_order(desk: Desk, path: Path, *, as_json: bool) -> Order:
     found = asyncio.run(desk.survey())
     untrue = no_longer_true(desk, order, found)
     if untrue:
-        _nothing(f"The work order {path} is no longer true.", untrue, as_json=as_json)
+        nothing_written(f"The work order {path} is no longer true.", untrue, as_json=as_json)
     if not as_json:
         show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
     return order_from(order, found)
@@ -148,7 +148,7 @@ def _begin(
 ) -> None:
     devices = len({step.device for step in order.sequence.steps})
     if not agreed(f"Do these {len(order.sequence.steps)} steps on {devices} devices?", yes=yes):
-        _nothing("Nobody agreed to the change.", as_json=json)
+        nothing_written("Nobody agreed to the change.", as_json=json)
     attendance = _attendance(accepted, keep_copy, json=json)
     ended = asyncio.run(apply(desk, order, attendance))
     _tell(desk, ended, as_json=json)
@@ -165,7 +165,7 @@ def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool)
 
 def _tell(desk: Desk, ended: Ended, *, as_json: bool) -> None:
     if ended.run is None:
-        _nothing(ended.why, as_json=as_json)
+        nothing_written(ended.why, as_json=as_json)
     if as_json:
         show_json(run_document(desk.folder, ended.run))
     else:

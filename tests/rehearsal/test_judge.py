@@ -1,0 +1,170 @@
+"""The judge: quiet over what is safe, and each rule seen broken."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from orchestrator.facility.plan import Ref
+from orchestrator.facility.step import Sequence, StepKind
+from orchestrator.facility.traits import Saves
+from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.scene import Scene
+from orchestrator.running import life
+from orchestrator.running.life import LIFE, Goes, Happening, Stage
+from orchestrator.running.rehearsed import Fault, Trouble
+from tests.planning.hand import (
+    apart,
+    chain,
+    dropped,
+    exchange,
+    join,
+    readdress,
+    ring,
+    safe,
+    step,
+    with_device,
+)
+from tests.planning.mutants import mutant
+from tests.planning.scenes import Box, random_boxes, scene
+from tests.planning.simulator import run as simulated
+from tests.rehearsal.premises_of import broken, premises, rehearsed
+
+Wrong = Callable[[], tuple[Scene, Sequence]]
+
+
+def _second_takes_first() -> tuple[Scene, Sequence]:
+    where, sequence = safe(chain())
+    first = step(sequence, StepKind.RENUMBER, "b/s")
+    return where, apart(sequence, first, step(sequence, StepKind.RENUMBER, "a/s"))
+
+
+def _unsaved_number_taken() -> tuple[Scene, Sequence]:
+    where, sequence = safe(chain(Saves.ON_SAVE))
+    for _ in range(2):  # the one before the number is taken, and the one at the end
+        sequence = dropped(sequence, step(sequence, StepKind.SAVE, "b"))
+    return where, sequence
+
+
+def _onto_an_absent_device() -> tuple[Scene, Sequence]:
+    where, sequence = safe(readdress())
+    absent = scene({"z": Box(40, absent=True)}).plan.devices
+    return replace(where, plan=replace(where.plan, devices={**where.plan.devices, **absent})), (
+        sequence
+    )
+
+
+def _renumbered_while_on() -> tuple[Scene, Sequence]:
+    where, sequence = safe(chain())
+    off = step(sequence, StepKind.DISABLE, "b/s")
+    on = step(sequence, StepKind.ENABLE, "b/s")
+    return where, dropped(dropped(sequence, off), on)
+
+
+def _readdressed_while_on() -> tuple[Scene, Sequence]:
+    where, sequence = safe(readdress())
+    off = step(sequence, StepKind.DISABLE, "b/s")
+    on = step(sequence, StepKind.ENABLE, "b/s")
+    return where, dropped(dropped(sequence, off), on)
+
+
+def _unconfirmed() -> tuple[Scene, Sequence]:
+    where, sequence = safe(join())
+    return where, dropped(sequence, step(sequence, StepKind.CONFIRM, "new"))
+
+
+def _off_limits() -> tuple[Scene, Sequence]:
+    where, sequence = safe(chain())
+    return with_device(where, "b", off_limits="feeds the alert inserter"), sequence
+
+
+def _on_air() -> tuple[Scene, Sequence]:
+    where, sequence = safe(chain())
+    return replace(where, plan=replace(where.plan, on_air=(Ref("c", "in"),))), sequence
+
+
+def _listener_forgotten() -> tuple[Scene, Sequence]:
+    boxes = chain()
+    boxes["c"].hears = {"in": 312}
+    where, sequence = safe(boxes)
+    return where, dropped(sequence, step(sequence, StepKind.REPOINT, "c/in"))
+
+
+WRONGS = [
+    ("H1", _second_takes_first),
+    ("H9", _unsaved_number_taken),
+    ("H2", _onto_an_absent_device),
+    ("H3", _renumbered_while_on),
+    ("H4", _readdressed_while_on),
+    ("H5", _unconfirmed),
+    ("H6", _off_limits),
+    ("H6", _on_air),
+    ("H8", _listener_forgotten),
+]
+
+
+@pytest.mark.parametrize(("rule", "wrong"), WRONGS)
+def test_a_broken_rule_is_seen(rule: str, wrong: Wrong) -> None:
+    """Each rule, broken by hand in a sequence that was safe."""
+    assert rule in broken(premises(*wrong()))
+
+
+@pytest.mark.parametrize("boxes", [chain, ring, readdress, exchange, join])
+def test_what_is_safe_is_not_blamed(boxes: Callable[[], dict]) -> None:  # type: ignore[type-arg]  # any of them
+    """The sequences that the planner makes break nothing."""
+    where, sequence = safe(boxes())
+    assert not broken(premises(where, sequence))
+
+
+def test_a_write_without_a_read_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """H7: a machine that writes at once is told."""
+    row = (Stage.INTENDING, Happening.INTENDED)
+    monkeypatch.setattr(life, "LIFE", {**LIFE, row: Goes(Stage.SENDING)})
+    assert "H7" in broken(premises(*safe(chain())), seeds=[1])
+
+
+def test_a_release_lets_the_run_at_what_is_protected() -> None:
+    """What is released by name is not held against it."""
+    assert not broken(premises(*_off_limits(), released=frozenset({"b"})))
+    assert not broken(premises(*_on_air(), released=frozenset({"c/in"})))
+
+
+def test_what_another_hand_does_is_not_the_runs_doing() -> None:
+    """Whatever somebody else changes, and whenever."""
+    what = premises(*safe(chain()))
+    for seed in range(20):
+        assert not rehearsed(what, Fault("b", Trouble.OTHER_HAND), seed=seed).broken
+
+
+@pytest.mark.parametrize("first", range(0, 60, 20))
+def test_random_facilities_break_nothing(first: int) -> None:
+    """Whatever the planner calls safe, the judge calls safe too."""
+    for seed in range(first, first + 20):
+        where = scene(random_boxes(seed))
+        planned = dry_run(where)
+        if planned.stopped or not planned.sequence.steps:
+            continue
+        assert not broken(premises(where, planned.sequence), seeds=[seed]), seed
+
+
+def test_judge_and_simulator_agree_on_mutants() -> None:
+    """Of sequences that a simulator of its own finds wrong, the judge finds many wrong, too.
+
+    Not all: the machine reads before it writes, and refuses what the simulator just does.
+    """
+    seen = 0
+    for seed in range(60):
+        where = scene(random_boxes(seed))
+        planned = dry_run(where)
+        if planned.stopped or len(planned.sequence.steps) < 3:
+            continue
+        wrong = mutant(planned.sequence, Random(seed))
+        if not simulated(where, wrong, seed).broken:
+            continue
+        try:
+            found = broken(premises(where, wrong), seeds=range(4))
+        except ValueError:
+            continue  # no order at all: the machine refuses it
+        seen += bool(found)
+    assert seen >= 5
