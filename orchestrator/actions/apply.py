@@ -1,13 +1,15 @@
 """Apply: a run from its first question to its last event."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from orchestrator.actions.copies import keep_states, notes_places, same_disk
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.drive import drive
 from orchestrator.actions.look_round import known_before, looking_round
-from orchestrator.actions.notes import NotesKeeper, notes_path
+from orchestrator.actions.notes import NotesKeeper
 from orchestrator.actions.propose import owners
 from orchestrator.actions.questions import BEFORE_THE_FIRST_WRITE, go_questions
 from orchestrator.actions.sign_ins import check_sign_ins
@@ -15,7 +17,7 @@ from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.step import Sequence as Steps
-from orchestrator.ledger.lock import hold
+from orchestrator.ledger.lock import Held, hold
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
@@ -35,12 +37,14 @@ ReporterFor = Callable[[RunRecord, Sequence[Event]], Reporter]
 class Attendance:
     """Who attends a run: the person who answers, who is told, and where copies go.
 
-    ``keep_copy`` is a folder, best on another disk: the notes are kept there too.
+    ``keep_copy`` is a folder, best on another disk: the states of before and the notes are kept
+    there too. ``tell`` is told what a person has to know at once, as a paragraph.
     """
 
     person: Person
     reporter_for: ReporterFor
     keep_copy: Path | None = None
+    tell: Callable[[str], None] = lambda _: None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,15 +105,18 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
         LedgerError: another run holds the facility, or the ledger can't be written.
         CallError: a run that began, and did not finish, since the survey owns one of the devices.
     """
-    for question, text in BEFORE_THE_FIRST_WRITE.items():
-        go, by = await attendance.person.ask(question, text)
-        if not go:
-            return Ended(run=None, why=f"{question}: no ({by or 'not answered'})")
-    with hold(desk.folder, f"apply: {order.title}"), SqliteLedger(desk.folder) as ledger:
-        record = _record(desk, order, ledger)
-        _refuse_owned(ledger, record)
-        ledger.begin(record)
-        return await _go(desk, ledger, record, attendance)
+    with _holding(desk, attendance, f"apply: {order.title}") as held:
+        for question, text in BEFORE_THE_FIRST_WRITE.items():
+            go, by = await attendance.person.ask(question, text)
+            if not go:
+                return Ended(run=None, why=f"{question}: no ({by or 'not answered'})")
+        with SqliteLedger(desk.folder) as ledger:
+            record = _record(desk, order, ledger)
+            _refuse_owned(ledger, record)
+            held.name_run(record.id)
+            with _keeping(desk, ledger, record, (), attendance) as keeper:
+                ledger.begin(record)
+                return await _go(desk, ledger, record, keeper, attendance)
 
 
 async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
@@ -119,7 +126,10 @@ async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
         LedgerError: no such run, or another run holds the facility.
         CallError: the run is over, or a credential of its devices has no secret.
     """
-    with hold(desk.folder, f"resume {run}"), SqliteLedger(desk.folder, create=False) as ledger:
+    with (
+        _holding(desk, attendance, f"resume {run}", run),
+        SqliteLedger(desk.folder, create=False) as ledger,
+    ):
         record = ledger.record(run)
         line = next(line for line in ledger.runs() if line.id == run)
         if not line.unfinished:
@@ -129,17 +139,48 @@ async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
             )
         touched = (desk.plan.devices[name] for name in record.before if name in desk.plan.devices)
         await check_sign_ins(touched, desk.open_adapter)
-        return await _go(desk, ledger, record, attendance)
+        with _keeping(desk, ledger, record, ledger.events(run), attendance) as keeper:
+            return await _go(desk, ledger, record, keeper, attendance)
 
 
-async def _go(desk: Desk, ledger: SqliteLedger, record: RunRecord, attendance: Attendance) -> Ended:
-    events = ledger.events(record.id)
-    path = notes_path(desk.folder, record.id)
+@contextmanager
+def _holding(desk: Desk, attendance: Attendance, what: str, run: str = "") -> Iterator[Held]:
+    """Hold the facility's lock; if a dead process had left it, that is told first."""
+    with hold(desk.folder, what, run) as held:
+        if held.took_over is not None:
+            attendance.tell(
+                f"The facility's lock was left by {held.took_over}, a process that has died "
+                "without letting go. It is taken over now."
+            )
+        yield held
+
+
+@contextmanager
+def _keeping(
+    desk: Desk,
+    ledger: SqliteLedger,
+    record: RunRecord,
+    events: Sequence[Event],
+    attendance: Attendance,
+) -> Iterator[NotesKeeper]:
+    """Put states and notes on disk, in every place; what keeps the notes true from then on."""
     copy = attendance.keep_copy
-    copies = (copy / f"rollback-notes-{record.id}.md",) if copy is not None else ()
+    keep_states(record, desk.folder, copy)
+    if copy is not None and same_disk(desk.folder, copy):
+        attendance.tell(f"{copy} is on the same disk as the facility: if that fails, both do.")
+    with NotesKeeper(record, events, notes_places(desk.folder, record.id, copy), ledger) as keeper:
+        yield keeper
+
+
+async def _go(
+    desk: Desk,
+    ledger: SqliteLedger,
+    record: RunRecord,
+    keeper: NotesKeeper,
+    attendance: Attendance,
+) -> Ended:
+    events = ledger.events(record.id)
     reporter = attendance.reporter_for(record, events)
-    keeper = NotesKeeper(record, events, (path, *copies), reporter)
-    keeper.write()
     run = Run(
         record.sequence,
         record.expects,
@@ -155,13 +196,14 @@ async def _go(desk: Desk, ledger: SqliteLedger, record: RunRecord, attendance: A
         record.id,
         open_adapter=desk.open_adapter,
         probe=desk.probe,
-        ledger=ledger,
+        ledger=keeper,
         clock=desk.clock,
-        reporter=keeper,
+        reporter=reporter,
         person=attendance.person,
         look=looking_round(desk, ledger, record),
+        trouble=lambda: keeper.trouble,
     )
-    return Ended(run=record.id, finished=run.finished, why=run.paused or "", notes=path)
+    return Ended(run=record.id, finished=run.finished, why=run.paused or "", notes=keeper.paths[0])
 
 
 def _questions(desk: Desk, record: RunRecord) -> Words:

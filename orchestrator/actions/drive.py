@@ -1,12 +1,15 @@
 """The loop that joins a run, the devices, the ledger and the clock.
 
-One round: what is ready is taken; its events are stored in one go, and settled before anything
-else of the round is begun; the rest is begun side by side; then whatever ends first is settled.
+Whatever is ready is begun side by side; whatever ends first is settled. Events go to disk in one
+queue, in the order in which the run gave them: while one batch is being stored, what comes up
+meanwhile waits to be the next one (group commit), and devices go on being spoken to. So a disk that
+takes its time costs a step that time, and not all steps one after the other.
 """
 
 import asyncio
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import AsyncExitStack
+from typing import Any
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
 from orchestrator.actions.perform import Deed, LookRound, Performer, look_nowhere
@@ -23,10 +26,10 @@ from orchestrator.running.operations import (
 )
 from orchestrator.running.protocols import (
     Clock,
-    Ledger,
     OpenAdapter,
     Person,
     ProbeAddress,
+    Recorder,
     Reporter,
 )
 from orchestrator.running.run import Run
@@ -41,19 +44,20 @@ async def drive(
     *,
     open_adapter: OpenAdapter,
     probe: ProbeAddress,
-    ledger: Ledger,
+    ledger: Recorder,
     clock: Clock,
     reporter: Reporter,
     person: Person,
     interrupts: Interrupts | None = None,
     look: LookRound = look_nowhere,
+    trouble: Callable[[], str | None] = lambda: None,
 ) -> None:
     """Drive ``run`` until it is finished or paused: ``run.finished`` and ``run.paused`` say which.
 
     ``record_id`` is the run's id in the ledger. A first press of Ctrl-C (or of ``interrupts``)
     pauses it: the steps in hand finish. A second one stops at once, which is stored as a pause
     too, though ``run.paused`` does not know of it. ``look`` reads and audits everything at
-    go/no-go points.
+    go/no-go points. ``trouble`` is asked after each storing: what it says pauses the run likewise.
 
     Raises:
         LedgerError: an event can't be stored; nothing that follows from it was done.
@@ -64,6 +68,7 @@ async def drive(
     driver = _Driver(
         run, record_id, ledger=ledger, clock=clock, reporter=reporter, performer=performer
     )
+    driver.trouble = trouble
     async with AsyncExitStack() as ending:
         ending.push_async_callback(performer.close)
         ending.push_async_callback(driver.let_go)
@@ -77,7 +82,7 @@ class _Driver:
         run: Run,
         record_id: str,
         *,
-        ledger: Ledger,
+        ledger: Recorder,
         clock: Clock,
         reporter: Reporter,
         performer: Performer,
@@ -89,52 +94,81 @@ class _Driver:
         self._reporter = reporter
         self._performer = performer
         self._tasks: dict[asyncio.Task[Outcome], Deed] = {}
+        self.trouble: Callable[[], str | None] = lambda: None
+        self._queue: list[Store] = []
+        self._storing: asyncio.Task[tuple[Store, ...]] | None = None
 
     async def until_over(self, presses: Interrupts) -> None:
         """Go round until nothing is ready and nothing is under way, or it is stopped at once."""
         pressed = asyncio.ensure_future(presses.next())
         try:
-            while self._begin() or self._tasks:
-                waited = {pressed, *self._tasks}
+            while self._begin():
+                waited: set[asyncio.Future[Any]] = {pressed, *self._tasks}
+                if self._storing is not None:
+                    waited.add(self._storing)
                 ended, _ = await asyncio.wait(waited, return_when=asyncio.FIRST_COMPLETED)
                 if pressed in ended:
                     if presses.presses >= AT_ONCE:
-                        self._append([Paused(AT_ONCE_BY_OPERATOR)])
+                        await self._stop_at_once()
                         return
                     self._pause()
                     pressed = asyncio.ensure_future(presses.next())
+                if self._storing is not None and self._storing.done():
+                    await self._stored()
                 self._settle(task for task in tuple(self._tasks) if task in ended)
         finally:
             pressed.cancel()
 
     def _begin(self) -> bool:
-        """Store and begin all that is ready; whether anything is under way."""
-        while operations := self._run.ready():
-            stores = [each for each in operations if isinstance(each, Store)]
-            self._store(stores)
-            for operation in operations:
-                if not isinstance(operation, Store):
-                    task = asyncio.ensure_future(self._performer.perform(operation))
-                    self._tasks[task] = operation
-        return bool(self._tasks)
+        """Begin all that is ready; whether anything is under way."""
+        for operation in self._run.ready():
+            if isinstance(operation, Store):
+                self._queue.append(operation)
+            else:
+                task = asyncio.ensure_future(self._performer.perform(operation))
+                self._tasks[task] = operation
+        if self._queue and self._storing is None:
+            batch, self._queue = tuple(self._queue), []
+            self._storing = asyncio.ensure_future(self._store(batch))
+        return bool(self._tasks) or self._storing is not None
 
-    def _store(self, stores: list[Store]) -> None:
-        events = [event for store in stores for event in store.events]
-        if not events:
+    async def _store(self, batch: tuple[Store, ...]) -> tuple[Store, ...]:
+        await self._append(event for store in batch for event in store.events)
+        return batch
+
+    async def _append(self, events: Iterable[Event]) -> None:
+        # In a thread of its own: a sync takes milliseconds, in which others can be answered.
+        await asyncio.to_thread(
+            self._ledger.append, self._record_id, tuple(events), self._clock.now()
+        )
+
+    async def _stored(self) -> None:
+        """Settle the batch that is on disk now."""
+        if self._storing is None:
             return
-        self._append(events)
-        for store in stores:
+        storing, self._storing = self._storing, None
+        batch = await storing
+        started: set[str] = set()
+        for store in batch:
             self._run.settle(store, Stored())
-        started = {event.step for event in events if isinstance(event, Intended)}
-        for step in self._run.in_hand:
+            for event in store.events:
+                self._reporter.stored(event)
+                if isinstance(event, Intended):
+                    started.add(event.step)
+        for step in self._run.in_hand if started else ():
             if step.id in started:
                 self._reporter.step_started(step)
+        if (why := self.trouble()) is not None:
+            self._run.pause(why)
 
-    def _append(self, events: Iterable[Event]) -> None:
-        # The call is made in the loop itself: it is short, and nothing may overtake it.
-        events = tuple(events)
-        self._ledger.append(self._record_id, events, self._clock.now())
-        for event in events:
+    async def _stop_at_once(self) -> None:
+        """Store what is known by now, and the stop."""
+        await self._stored()
+        known = [event for store in self._queue for event in store.events]
+        self._queue.clear()
+        stopped = Paused(AT_ONCE_BY_OPERATOR)
+        await self._append([*known, stopped])
+        for event in (*known, stopped):
             self._reporter.stored(event)
 
     def _settle(self, ended: Iterable[asyncio.Task[Outcome]]) -> None:
@@ -159,10 +193,13 @@ class _Driver:
         Raises:
             Exception: a task had a bug to tell.
         """
-        tasks = tuple(self._tasks)
+        tasks: list[asyncio.Task[Any]] = [*self._tasks]
         self._tasks.clear()
         for task in tasks:
             task.cancel()
+        if self._storing is not None:
+            tasks.append(self._storing)  # what is being put on disk is let finish
+            self._storing = None
         for result in await asyncio.gather(*tasks, return_exceptions=True):
             if isinstance(result, Exception):
                 raise result

@@ -49,7 +49,7 @@ KeepCopyOption = Annotated[
     typer.Option(
         "--keep-copy",
         metavar="DIR",
-        help="Keep the rollback notes there too, best on another disk.",
+        help="Keep stored states and rollback notes there too, best on another disk.",
     ),
 ]
 TitleOption = Annotated[str, typer.Option("--title", help="What the run is called.")]
@@ -160,6 +160,7 @@ def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool)
         person=Keyboard(accepted, stream),
         reporter_for=lambda record, events: Progress(record, stream, events),
         keep_copy=keep_copy,
+        tell=lambda text: print("\n".join(wrap(text)), file=stream, flush=True),
     )
 
 

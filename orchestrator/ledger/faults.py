@@ -16,8 +16,8 @@ _WORDS: dict[int, tuple[str, str]] = {
     sqlite3.SQLITE_NOTADB: ("is not a ledger: the file is something else", _DAMAGED),
     sqlite3.SQLITE_CORRUPT: ("is damaged", _DAMAGED),
     sqlite3.SQLITE_FULL: (
-        "can't grow: the disk is full; what was being stored is not stored",
-        "make room on the disk, then run 'cutsheet resume'",
+        "can't grow: the disk is full; what was stored before is safe, and nothing more was begun",
+        "make room on the disk; then 'cutsheet runs' says whether there is a run to resume",
     ),
     sqlite3.SQLITE_BUSY: (
         "is held by another program",

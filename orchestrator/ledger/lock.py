@@ -2,7 +2,9 @@
 
 The lock is ``flock`` on ``runs/lock``, so the operating system takes it away from a process that
 dies. The file says in JSON who holds it. Whoever lets go in good order empties the file; a file
-that still names somebody was left by a process that died, and the next holder is told so.
+that still names somebody was left by a process that died, and the next holder is told so. On a
+shared disk the system may not know of locks of other computers: what one of those left is not
+taken over, since its process may live.
 """
 
 import fcntl
@@ -11,9 +13,9 @@ import json
 import os
 import socket
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -22,17 +24,22 @@ from orchestrator.errors import LedgerError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holder:
-    """Who holds the lock: process, host, user name, what was called, since when (ISO 8601)."""
+    """Who holds the lock: process, host, user name, what was called, since when (ISO 8601).
+
+    ``run`` is the run's id, empty as long as there is none.
+    """
 
     pid: int
     host: str
     user: str
     command: str
     since: str
+    run: str = ""
 
     def __str__(self) -> str:
+        run = f", run {self.run}" if self.run else ""
         return (
-            f"'{self.command}' by {self.user} on {self.host}, since {self.since} "
+            f"'{self.command}'{run} by {self.user} on {self.host}, since {self.since} "
             f"(process {self.pid})"
         )
 
@@ -43,15 +50,18 @@ class Held:
 
     holder: Holder
     took_over: Holder | None = None
+    name_run: Callable[[str], None] = field(default=lambda _: None, repr=False, compare=False)
+    """Writes the run's id into the lock, once there is one."""
 
 
 @contextmanager
-def hold(facility: Path, command: str) -> Iterator[Held]:
+def hold(facility: Path, command: str, run: str = "") -> Iterator[Held]:
     """Hold the lock of the facility in the folder ``facility`` while the block runs.
 
     Args:
         facility: the facility's folder; its ``runs`` folder is made if it is missing.
         command: what was called, for whoever finds the lock held.
+        run: the run's id, if there is one already.
 
     Raises:
         LedgerError: somebody holds it (the error names who), or the file can't be locked.
@@ -60,14 +70,37 @@ def hold(facility: Path, command: str) -> Iterator[Held]:
     handle = _open(path)
     try:
         _lock(handle, path)
-        held = Held(holder=_myself(command), took_over=_read(handle))
-        _write(handle, json.dumps(asdict(held.holder)))
+        left = _read(handle)
+        _refuse_far(left, path)
+        holder = _myself(command, run)
+        _name(handle, path, holder)
         try:
-            yield held
+            yield Held(
+                holder=holder,
+                took_over=left,
+                name_run=lambda name: _name(handle, path, replace(holder, run=name)),
+            )
         finally:
-            _write(handle, "")
+            with suppress(OSError):  # whoever comes next is told of a lock that was left
+                _write(handle, "")
     finally:
         os.close(handle)
+
+
+def _refuse_far(left: Holder | None, path: Path) -> None:
+    if left is not None and left.host != socket.gethostname():
+        raise LedgerError(
+            f"the facility's lock was left by {left}; from this computer it can't be seen whether "
+            "that process still runs",
+            f"look on {left.host}; when it has ended there, delete {path} and try again",
+        )
+
+
+def _name(handle: int, path: Path, holder: Holder) -> None:
+    try:
+        _write(handle, json.dumps(asdict(holder)))
+    except OSError as error:
+        raise _unusable(path, error) from error
 
 
 def holder(facility: Path) -> Holder | None:
@@ -113,7 +146,7 @@ def _lock(handle: int, path: Path) -> None:
         who = _patiently(handle)
         raise LedgerError(
             f"another run has this facility's lock: {who or 'its holder has left no name'}",
-            "wait until it is done, or stop it there; nothing was written",
+            "wait until it is done, or stop it there; nothing was written to a device",
         ) from error
     except OSError as error:
         raise _unusable(path, error) from error
@@ -122,7 +155,8 @@ def _lock(handle: int, path: Path) -> None:
 def _unusable(path: Path, error: OSError) -> LedgerError:
     return LedgerError(
         f"the facility's lock {path} can't be used: {error.strerror or error}",
-        "the facility's folder has to be on a disk that can lock files, with the right to write",
+        "the facility's folder has to be on a disk that can lock files, with room on it and the "
+        "right to write; nothing was written to a device",
     )
 
 
@@ -147,24 +181,27 @@ def _read(handle: int) -> Holder | None:
             user=str(found["user"]),
             command=str(found["command"]),
             since=str(found["since"]),
+            run=str(found.get("run", "")),
         )
-    except (ValueError, TypeError, KeyError):
+    except (ValueError, TypeError, KeyError, AttributeError):
         return None
 
 
 def _write(handle: int, text: str) -> None:
-    os.ftruncate(handle, 0)
-    os.pwrite(handle, text.encode(errors="backslashreplace"), 0)
+    data = text.encode(errors="backslashreplace")
+    os.pwrite(handle, data, 0)
+    os.ftruncate(handle, len(data))
     os.fsync(handle)
 
 
-def _myself(command: str) -> Holder:
+def _myself(command: str, run: str) -> Holder:
     return Holder(
         pid=os.getpid(),
         host=socket.gethostname(),
         user=_user(),
         command=command,
         since=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
+        run=run,
     )
 
 

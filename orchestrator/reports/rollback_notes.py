@@ -2,7 +2,8 @@
 
 They are written before the first write and again after each step, and are true each time: what is
 silent, the cautions, the way back step by step, what stays as it is, each step of the run with
-where it stands, and every value before the run. They hold no secret.
+where it stands, and every value before the run. They hold no secret. ``since`` words one event
+more, for a list at the end of notes that are too long to be written anew at each step.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,7 +23,7 @@ from orchestrator.reports.rollback_steps import (
 )
 from orchestrator.reports.way_back import WayBack, way_back
 from orchestrator.reports.words import FAILURES, step_words
-from orchestrator.running.events import Event, Failed
+from orchestrator.running.events import Event, Failed, Intended, Proved, Sent
 from orchestrator.running.present import proved_steps
 from orchestrator.running.record import RunRecord
 from orchestrator.running.view import (
@@ -33,6 +34,47 @@ from orchestrator.running.view import (
     silent_now,
     step_states,
 )
+
+SINCE = (
+    *section("Done since"),
+    *paragraph(
+        "What the run did after all that stands above, the latest last. On the way back begin "
+        "here: from the last line upward, one at a time, set each value back from what it became "
+        "to what it was, and see it on the unit's page before the next. What was begun, and no "
+        "line further down says how it ended: look first, it is one or the other. Leave what "
+        "stands under 'What stays mended'. Save each unit that has to save before you go to "
+        "another. What was on and was switched off is silent. "
+        "Then go on with 'The way back' above."
+    ),
+    "",
+)
+"""What stands before the first line of the list at the end."""
+
+
+def since(steps: Mapping[str, Step], event: Event) -> list[str]:
+    """The lines, at most one entry, that tell of ``event`` at the end of the notes."""
+    step = steps.get(getattr(event, "step", ""))
+    if step is None or (said := _told(step, event)) is None:
+        return []
+    return bullet(f"{prose(step.id)}, {code(step.subject)}: {said}")
+
+
+def _told(step: Step, event: Event) -> str | None:
+    silent = step.kind is StepKind.CONFIRM
+    match event:
+        case Intended() if not silent:
+            return f"begun at {code(step.at)}: {_written(step)}."
+        case Sent(known=False) | Failed(unsure=True) if not silent:
+            return f"in doubt. Look: it is either {' or '.join(_both(step))}."
+        case Failed(why=why, said=said):
+            words = f" ({prose(said)})" if said else ""
+            return f"not done, nothing to put back: {FAILURES[why]}{words}."
+        case Proved(already=True):
+            return f"was so already, leave it: {_written(step)}."
+        case Proved():
+            return f"done: {_written(step)}."
+        case _:
+            return None
 
 
 def write(path: Path, text: str) -> None:
@@ -73,7 +115,10 @@ def _title(record: RunRecord, events: Sequence[Event]) -> list[str]:
             f"{prose(record.title)}. {prose(record.facility)}. Begun {record.made_at}.{undoes}"
         ),
         *paragraph(f"Digest of the sequence: {code(record.digest)}."),
-        *paragraph(f"{_last_event(record, events)} Older copies of these notes no longer hold."),
+        *paragraph(
+            f"{_last_event(record, events)} Older copies of these notes no longer hold. If the "
+            "notes end with a list 'Done since', that list comes first on the way back."
+        ),
         "",
         *paragraph(
             "With these notes, a browser and each unit's own page, everything that the run wrote "

@@ -71,15 +71,22 @@ class ProbeAddress(Protocol):
         ...
 
 
-class Ledger(Protocol):
+class Recorder(Protocol):
+    """Where a run's events go. What was given is on disk when the call returns.
+
+    It may be called from another thread than the one that made it, by one at a time.
+    """
+
+    def append(self, run: str, events: Iterable[Event], at: datetime) -> None:
+        """Store events of a run, in order."""
+        ...
+
+
+class Ledger(Recorder, Protocol):
     """Where runs are recorded. Everything given to it is on disk when the call returns."""
 
     def begin(self, record: RunRecord) -> None:
         """Store a new run with the states of its devices."""
-        ...
-
-    def append(self, run: str, events: Iterable[Event], at: datetime) -> None:
-        """Store events of a run, in order."""
         ...
 
     def record(self, run: str) -> RunRecord:

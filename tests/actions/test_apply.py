@@ -1,6 +1,8 @@
 """Apply and resume without a terminal."""
 
 import asyncio
+import json
+import socket
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,6 +34,8 @@ class First:
         self.folder = folder
         self.notes: list[str] | None = None
         self.before: set[str] = set()
+        self.copy: Path | None = None
+        self.copied: list[str] = []
 
     def changed(self, change: Change) -> None:
         """Nothing to do."""
@@ -45,6 +49,8 @@ class First:
             self.notes = [path.name for path in self.folder.glob("runs/*/rollback-notes.md")]
             with SqliteLedger(self.folder, create=False) as ledger:
                 self.before = set(ledger.record(ledger.runs()[0].id).before)
+            if self.copy is not None:
+                self.copied = sorted(path.name for path in self.copy.iterdir())
 
 
 def test_all_is_stored_before_the_first_write(stage: Stage) -> None:
@@ -110,6 +116,56 @@ def test_one_at_a_time(stage: Stage) -> None:
     with hold(stage.folder, "another"), pytest.raises(LedgerError, match="another"):
         asyncio.run(apply(desk, order, attendance))
     assert stage.writes() == 0
+
+
+def test_a_copy_is_kept_before_the_first_write(stage: Stage, tmp_path: Path) -> None:
+    """States and notes are there when the first write comes; the same disk is told."""
+    desk, copy = desk_of(stage), tmp_path / "stick"
+    order, (attendance, _, _), first = ordered(desk), attended(), First(stage.folder)
+    first.copy = copy
+    stage.world.observe(first)
+    said: list[str] = []
+    ended = asyncio.run(apply(desk, order, replace(attendance, keep_copy=copy, tell=said.append)))
+    names = [f"as-found-before-{ended.run}.json", f"rollback-notes-{ended.run}.md"]
+    assert first.copied == names
+    assert [text for text in said if "same disk" in text]
+    own, other = (ended.notes, copy / names[1])
+    assert own is not None
+    assert own.read_text(encoding="utf-8") == other.read_text(encoding="utf-8")
+
+
+def test_a_copy_that_can_not_be_kept_stops_before_a_run_is_made(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """No run is left that would own the devices, and nothing was written."""
+    desk = desk_of(stage)
+    (tmp_path / "stick").write_text("", encoding="utf-8")
+    order, (attendance, _, _) = ordered(desk), attended()
+    with pytest.raises(CallError, match="stick"):
+        asyncio.run(apply(desk, order, replace(attendance, keep_copy=tmp_path / "stick" / "in")))
+    assert stage.writes() == 0
+    with SqliteLedger(stage.folder) as ledger:
+        assert ledger.runs() == ()
+
+
+def test_a_lock_that_a_dead_process_left_is_told_before_it_is_taken(stage: Stage) -> None:
+    """Who left it comes first on the screen; then the questions."""
+    desk = desk_of(stage)
+    order, (attendance, person, _) = ordered(desk), attended("who-is-on-air")
+    path = stage.folder / "runs" / "lock"
+    path.parent.mkdir(exist_ok=True)
+    left = {"pid": 7, "host": socket.gethostname(), "user": "u", "command": "apply: X"}
+    path.write_text(json.dumps({**left, "since": "s", "run": "r-7"}), encoding="utf-8")
+    said: list[str] = []
+
+    def tell(text: str) -> None:
+        assert person.asked == []
+        said.append(text)
+
+    asyncio.run(apply(desk, order, replace(attendance, tell=tell)))
+    assert len(said) == 1
+    assert "'apply: X', run r-7 by u" in said[0]
+    assert "process 7" in said[0]
 
 
 def test_an_unknown_run(stage: Stage) -> None:

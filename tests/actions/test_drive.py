@@ -1,16 +1,28 @@
 """The loop over simulated devices."""
 
 import asyncio
-from dataclasses import dataclass, field
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 import pytest
 
 from orchestrator.actions.drive import AT_ONCE_BY_OPERATOR, BY_OPERATOR, drive
 from orchestrator.actions.interrupts import Interrupts
 from orchestrator.errors import LedgerError, OutcomeUnknown, Unreachable
-from orchestrator.facility.found import DestinationState, DeviceState
+from orchestrator.facility.found import DestinationState, DeviceState, Identity
 from orchestrator.facility.step import Sequence, StepKind
-from orchestrator.running.events import Failed, Finished, Intended, Paused, Proved, Resumed, Sent
+from orchestrator.running.events import (
+    Event,
+    Failed,
+    Finished,
+    Intended,
+    Paused,
+    Proved,
+    Resumed,
+    Sent,
+)
 from orchestrator.running.patience import Patience
 from orchestrator.running.protocols import EVERYTHING, Part
 from orchestrator.running.run import Run
@@ -49,6 +61,7 @@ class Stage:
     person: Person = field(default_factory=Person)
     interrupts: Interrupts | None = None
     sequence: Sequence = SEQUENCE
+    trouble: str | None = None
 
     async def drive(self) -> Run:
         """Drive over what the ledger holds."""
@@ -63,6 +76,7 @@ class Stage:
             reporter=self.reporter,
             person=self.person,
             interrupts=self.interrupts,
+            trouble=lambda: self.trouble,
         )
         return run
 
@@ -98,6 +112,66 @@ def test_devices_are_spoken_to_side_by_side_and_one_part_is_read() -> None:
     assert all(len(parts) == 1 or parts in more for parts in stage.net.parts)
     assert stage.net.parts.count(EVERYTHING) == 2
     assert frozenset({Part.INTERFACES}) in stage.net.parts
+
+
+def test_what_comes_up_while_the_disk_is_busy_is_stored_together() -> None:
+    """With a slow disk there are far fewer calls than events, and none is out of order."""
+
+    class Slow(Ledger):
+        def append(self, run: str, events: Iterable[Event], at: datetime) -> None:
+            time.sleep(0.02)
+            super().append(run, events, at)
+
+    count = 12
+    units = {
+        f"10.44.3.{100 + n}": replace(
+            state_of("north", sources={"one": source(311 + n, enabled=True)}),
+            identity=Identity(serial=f"S-{n}", model="M-1"),
+        )
+        for n in range(count)
+    }
+    steps = tuple(
+        replace(BY_ID["north.off"], id=f"s{n}", device=f"d{n}", at=f"10.44.3.{100 + n}", order=n)
+        for n in range(count)
+    )
+    ledger = Slow()
+    run = Run(
+        Sequence(steps=steps, width=count),
+        {f"d{n}": Identity(serial=f"S-{n}", model="M-1") for n in range(count)},
+    )
+    reporter = Reporter()
+    asyncio.run(
+        drive(
+            run,
+            "r1",
+            open_adapter=Net(units).open,
+            probe=Net(units).probe,
+            ledger=ledger,
+            clock=Clock(),
+            reporter=reporter,
+            person=Person(),
+        )
+    )
+    assert run.finished
+    stored = ledger.events("r1")
+    assert len(ledger.rounds) <= 5
+    assert len(stored) == count * 3 + 1
+    assert reporter.events == list(stored)
+    for one in steps:
+        own = [type(event) for event in stored if getattr(event, "step", None) == one.id]
+        assert own == [Intended, Sent, Proved]
+
+
+def test_trouble_beside_the_ledger_pauses() -> None:
+    """What can't be kept true any more stops new steps; those in hand finish."""
+    stage = Stage(trouble="the notes can't be kept true")
+    run = asyncio.run(stage.drive())
+    assert run.paused is not None
+    assert run.paused.startswith("the notes can't be kept true")
+    events = stage.ledger.events("r1")
+    begun = {event.step for event in events if isinstance(event, Intended)}
+    assert begun == {event.step for event in events if isinstance(event, Proved)}
+    assert begun
 
 
 def test_the_events_of_one_round_are_stored_in_one_call() -> None:

@@ -1,5 +1,7 @@
 """One run at a time, also across processes that die."""
 
+import errno
+import json
 import os
 import signal
 import subprocess
@@ -136,3 +138,44 @@ def test_a_user_without_a_name_is_given_by_number(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setattr("getpass.getuser", nobody)
     assert lock._user() == f"user {os.getuid()}"
+
+
+def test_the_run_is_named_once_there_is_one(tmp_path: Path) -> None:
+    """Whoever finds the lock held is told which run it is."""
+    with lock.hold(tmp_path, "apply: Studio North") as held:
+        held.name_run("2026-11-25-1")
+        with pytest.raises(LedgerError, match="run 2026-11-25-1"), lock.hold(tmp_path, "second"):
+            pass
+    with lock.hold(tmp_path, "resume 2026-11-25-1", "2026-11-25-1"):
+        seen = lock.holder(tmp_path)
+        assert seen is not None
+        assert seen.run == "2026-11-25-1"
+
+
+def test_what_another_computer_left_is_not_taken_over(tmp_path: Path) -> None:
+    """Its process may live, on a disk that both share; who and where to look is told."""
+    path = tmp_path / "runs" / "lock"
+    path.parent.mkdir()
+    left = {"pid": 7, "host": "far-away", "user": "u", "command": "apply: X", "since": "s"}
+    path.write_text(json.dumps(left), encoding="utf-8")
+    with pytest.raises(LedgerError) as caught, lock.hold(tmp_path, "second"):
+        pass
+    assert "'apply: X' by u on far-away" in caught.value.what
+    assert f"delete {path}" in caught.value.fix
+    path.unlink()
+    with lock.hold(tmp_path, "second"):
+        pass
+
+
+def test_a_lock_that_can_not_be_written_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a full disk nothing begins, and it is said in words."""
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "pwrite", full)
+    with pytest.raises(LedgerError, match="No space left") as caught, lock.hold(tmp_path, "x"):
+        pass
+    assert "nothing was written to a device" in caught.value.fix

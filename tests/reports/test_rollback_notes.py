@@ -148,3 +148,32 @@ def test_notes_are_written_whole(record: RunRecord, tmp_path: Path) -> None:
 def test_no_inner_words(record: RunRecord, done: Make, word: str) -> None:
     """Words of the program's inside, and secrets, are not in the notes."""
     assert word not in notes.text(record, done(*range(1, 15))).lower()
+
+
+def test_what_was_done_since_is_told_line_by_line(record: RunRecord, done: Make) -> None:
+    """Each event that changes what is true has one entry; a device's yes alone has none."""
+    steps = {step.id: step for step in record.sequence.steps}
+    first = record.sequence.steps[0]
+    told: dict[str, Event] = {
+        "begun at": Intended(first.id),
+        "in doubt. Look: it is either": Sent(first.id, known=False),
+        "done: switch `on` became `off`": Proved(first.id),
+        "was so already, leave it": Proved(first.id, already=True),
+        "not done, nothing to put back": Failed(first.id, Failure.REJECTED, "no"),
+    }
+    for words, event in told.items():
+        assert words in flat("\n".join(notes.since(steps, event)))
+        assert first.subject in flat("\n".join(notes.since(steps, event)))
+    doubt = Failed(first.id, Failure.UNKNOWN, "x", unsure=True)
+    assert "in doubt" in flat("\n".join(notes.since(steps, doubt)))
+    assert notes.since(steps, Sent(first.id, known=True)) == []
+    assert all(notes.since(steps, event) for event in done(1) if isinstance(event, Proved))
+
+
+def test_the_list_of_what_was_done_since_comes_first(record: RunRecord) -> None:
+    """The title says to begin with it, and its own head says how: from the last line upward."""
+    assert "'Done since', that list comes first" in flat(notes.text(record, ()))
+    said = flat("\n".join(notes.SINCE))
+    assert "from the last line upward" in said
+    assert "look first" in said
+    assert "stays mended" in said
