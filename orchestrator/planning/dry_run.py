@@ -80,10 +80,10 @@ def dry_run(scene: Scene) -> DryRun:
         changes=changes(scene, wanted),
         sequence=sequence,
         hazards=known,
-        silence=silences(scene, quiet, made, silence_bounds(tasks)),
+        silence=silences(scene, quiet, made, silence_bounds(tasks, made.order)),
         estimate=Estimate(
             max(made.end, default=0) / 1000,
-            length_bound(tasks, loans_of(scene, graph.drafts)) / 1000,
+            length_bound(tasks, loans_of(scene, graph.drafts), made.order) / 1000,
         ),
         listeners=listener_lists(scene, graph, heard),
         lent={move.subject: str(move.wanted) for move in found if move.lent == "out"},

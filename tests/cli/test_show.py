@@ -23,6 +23,38 @@ def test_json_is_one_document_in_any_script(capsys: pytest.CaptureFixture[str]) 
     assert json.loads(out) == {"room": "Regiestuhl Ü"}
 
 
+@pytest.mark.parametrize(
+    "document",
+    [
+        {},
+        {"a": None, "b": [], "c": {}, "d": [1, "two", None], "e": {"f": [{"g": 1}], "h": "x\ny"}},
+        {"rows": [{"id": "s1", "after": []}, {"id": "s2", "after": ["s1"], "as_found": None}]},
+        {"rows": [[1, 2], [3]], "ä\"": True},
+        {"rows": [{}, 7, "mixed"]},
+    ],
+)
+def test_json_reads_back_as_it_was(
+    document: dict[str, object], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever it holds."""
+    show_json(document)
+    assert json.loads(capsys.readouterr().out) == document
+
+
+def test_a_list_of_entries_has_one_a_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """So that lines can be counted, searched and compared."""
+    show_json({"schema": "x", "steps": [{"id": "s1", "after": []}, {"id": "s2", "after": ["s1"]}]})
+    assert capsys.readouterr().out.splitlines() == [
+        "{",
+        '  "schema": "x",',
+        '  "steps": [',
+        '    {"id": "s1", "after": []},',
+        '    {"id": "s2", "after": ["s1"]}',
+        "  ]",
+        "}",
+    ]
+
+
 def test_an_error_has_its_fix_under_it(capsys: pytest.CaptureFixture[str]) -> None:
     """On standard error, and nothing on standard output."""
     show_error(CallError("no run r9", "see 'cutsheet runs'"))

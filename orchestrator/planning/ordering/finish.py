@@ -1,12 +1,14 @@
 """The last touches: final saves, and steps with ids in the order of the schedule."""
 
 from collections import defaultdict
+from collections.abc import Collection, Sequence
 
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.scheduling.making import Made
+from orchestrator.planning.scheduling.tasks import ranks
 
 _DONE = {
     StepKind.DISABLE: "is off",
@@ -83,18 +85,19 @@ def _why(first: Draft, off: Draft) -> str:
 
 def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
     """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
-    place = [rank + 1 for rank in made.rank]
-    order = sorted(range(len(graph.drafts)), key=place.__getitem__)
-    ids = [f"s{number}" for number in place]
+    place = ranks(made.order)
+    ids = [f"s{number}" for number in range(1, len(place) + 1)]
+
+    def names(drafts: Collection[int]) -> tuple[str, ...]:
+        return tuple([ids[at] for at in sorted([place[index] for index in drafts])])
+
     steps = []
-    for index in order:
+    for at, index in enumerate(made.order):
         draft = graph.drafts[index]
-        before = sorted(draft.after, key=place.__getitem__)
-        behind = sorted(made.behind.get(index, ()), key=place.__getitem__)
-        reasons = [why for b in before if (why := draft.after[b])]
+        behind = made.behind.get(index)
         steps.append(
             Step(
-                id=ids[index],
+                id=ids[at],
                 kind=draft.kind,
                 device=draft.device,
                 at=draft.at,
@@ -103,13 +106,19 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
                 source=draft.source,
                 destination=draft.destination,
                 setting=draft.setting,
-                after=tuple([ids[b] for b in before]),
-                behind=tuple([ids[b] for b in behind]),
-                why=tuple(dict.fromkeys(reasons)) if reasons else (),
+                after=names(draft.after),
+                behind=names(behind) if behind else (),
+                why=_reasons(draft, place) if any(draft.after.values()) else (),
                 phase=draft.phase,
-                order=place[index],
+                order=at + 1,
                 estimate_s=round(draft.seconds, 3),
                 origin=draft.origin,
             )
         )
     return tuple(steps)
+
+
+def _reasons(draft: Draft, place: Sequence[int]) -> tuple[str, ...]:
+    """Why a draft comes after others, each reason once, in their order."""
+    found = sorted((place[before], why) for before, why in draft.after.items() if why)
+    return tuple(dict.fromkeys([why for _, why in found]))

@@ -17,7 +17,7 @@ or addresses are lent, shared among those set aside for lending.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, ranks
 
 MOST_BETWEEN = 300
 """Where a silence may hold more tasks than this, only those of its own device are looked at."""
@@ -26,31 +26,40 @@ Loan = tuple[int, int, int, int]
 """The task that borrows, the one that gives back, from which store, and how many are in it."""
 
 
-def silence_bounds(tasks: Tasks) -> list[int]:
-    """For each silence of ``tasks``, what it lasts at least."""
-    return [least_between(tasks, off, on) for off, on, _ in tasks.silences]
+def silence_bounds(tasks: Tasks, order: Sequence[int] | None = None) -> list[int]:
+    """For each silence of ``tasks``, what it lasts at least.
+
+    ``order`` holds all tasks, each after those that it waits for. The later it has the disables,
+    the fewer tasks have to be looked at.
+    """
+    rank = ranks(_any_order(tasks) if order is None else order)
+    return [least_between(tasks, off, on, rank) for off, on, _ in tasks.silences]
 
 
-def least_between(tasks: Tasks, first: int, last: int) -> int:
-    """What passes at least from the start of ``first`` to the end of ``last``; 0: unordered."""
-    members = _ancestors(tasks, last, None)
-    if members is None:
-        members = _ancestors(tasks, last, tasks.device[first]) or [last]
+def least_between(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> int:
+    """What passes at least from the start of ``first`` to the end of ``last``; 0: unordered.
+
+    ``rank``: the place of each task in an order of all that agrees with what they wait for.
+    """
+    members = _leading_to(tasks, first, last, rank)
+    length, before = tasks.length, tasks.before
     head = {first: 0}
     for task in members:
-        known = [head[b] + tasks.length[b] for b in tasks.before[task] if b in head]
-        if known and task != first:
+        known = [head[b] + length[b] for b in before[task] if b in head]
+        if known:
             head[task] = max(known)
     if last not in head:
         return 0
+    best = head[last] + length[last]
+    if len(head) < 4:  # noqa: PLR2004 - both ends and one task between them are a chain
+        return best
     tail = {last: 0}
     for task in reversed(members):
         if task in head and task in tail:
-            for before in tasks.before[task]:
-                if before in head:
-                    way = tail[task] + tasks.length[task]
-                    tail[before] = max(way, tail.get(before, 0))
-    best = head[last] + tasks.length[last]
+            way = tail[task] + length[task]
+            for b in before[task]:
+                if b in head and way > tail.get(b, -1):
+                    tail[b] = way
     by_device: dict[int, list[int]] = defaultdict(list)
     for task in tail:
         by_device[tasks.device[task]].append(task)
@@ -67,61 +76,76 @@ def _one_at_a_time(tasks: Tasks, own: list[int], head: dict[int, int], tail: dic
     return best
 
 
-def _ancestors(tasks: Tasks, last: int, device: int | None) -> list[int] | None:
-    """All tasks before ``last``, and itself, in an order that agrees; None where too many.
+def _leading_to(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> list[int]:
+    """The tasks after ``first`` that ``last`` waits for, and itself, in order.
 
-    With ``device``: only such as are reached over tasks of that device.
+    Where that would be too many, only such as are reached over tasks of the device of ``first``.
     """
-    order: list[int] = []
-    seen = {last}
-    stack: list[tuple[int, bool]] = [(last, False)]
+    before, floor = tasks.before, rank[first]
+    found = {last}
+    stack = [last]
     while stack:
-        task, left = stack.pop()
-        if left:
-            order.append(task)
-            continue
-        stack.append((task, True))
-        for before in tasks.before[task]:
-            if before not in seen and device in {None, tasks.device[before]}:
-                seen.add(before)
-                stack.append((before, False))
-        if device is None and len(seen) > MOST_BETWEEN:
-            return None
-    return _sorted(tasks, order)
+        for b in before[stack.pop()]:
+            if rank[b] > floor and b not in found:
+                found.add(b)
+                stack.append(b)
+        if len(found) > MOST_BETWEEN:
+            found = _on_its_device(tasks, first, last, floor, rank)
+            break
+    return sorted(found, key=rank.__getitem__)
 
 
-def _sorted(tasks: Tasks, members: Sequence[int]) -> list[int]:
-    """``members``, each after those of them that it waits for."""
-    inside = set(members)
-    waits = {task: sum(before in inside for before in tasks.before[task]) for task in members}
-    ready = [task for task, count in waits.items() if not count]
+def _on_its_device(
+    tasks: Tasks, first: int, last: int, floor: int, rank: Sequence[int]
+) -> set[int]:
+    """The tasks of the device of ``first`` that lead to ``last``, over one another alone."""
+    found = {last}
+    stack = [last]
+    while stack:
+        for b in tasks.before[stack.pop()]:
+            own = tasks.device[b] == tasks.device[first]
+            if own and rank[b] > floor and b not in found:
+                found.add(b)
+                stack.append(b)
+    return found
+
+
+def _any_order(tasks: Tasks) -> list[int]:
+    """All tasks, each after those that it waits for; what is in a circle is left out."""
+    waits = [len(before) for before in tasks.before]
+    ready = [task for task, count in enumerate(waits) if not count]
     order: list[int] = []
     while ready:
         task = ready.pop()
         order.append(task)
         for then in tasks.later[task]:
-            if then in inside:
-                waits[then] -= 1
-                if not waits[then]:
-                    ready.append(then)
+            waits[then] -= 1
+            if not waits[then]:
+                ready.append(then)
     return order
 
 
-def length_bound(tasks: Tasks, loans: Iterable[Loan] = ()) -> int:
-    """What the whole lasts at least, in milliseconds."""
+def length_bound(
+    tasks: Tasks, loans: Iterable[Loan] = (), order: Sequence[int] | None = None
+) -> int:
+    """What the whole lasts at least, in milliseconds; ``order`` as for the silences."""
+    line = _any_order(tasks) if order is None else order
+    rank = ranks(line)
     chain: dict[int, int] = defaultdict(int)
     busiest: dict[tuple[int, int], int] = defaultdict(int)
     spoken: dict[int, int] = defaultdict(int)
     lent: dict[tuple[int, int], int] = defaultdict(int)
     stores: dict[int, int] = {}
-    for task, head in enumerate(_heads(tasks)):
-        phase = tasks.phase[task]
-        chain[phase] = max(chain[phase], head + tasks.length[task])
-        busiest[phase, tasks.device[task]] += tasks.length[task]
-        spoken[phase] += 0 if tasks.by_hand[task] else tasks.length[task]
+    ends = _ends(tasks, line)
+    for task, (phase, length) in enumerate(zip(tasks.phase, tasks.length, strict=True)):
+        if ends[task] > chain[phase]:
+            chain[phase] = ends[task]
+        busiest[phase, tasks.device[task]] += length
+        if not tasks.by_hand[task]:
+            spoken[phase] += length
     for first, last, store, count in loans:
         if tasks.phase[first] == tasks.phase[last]:
-            lent[tasks.phase[first], store] += least_between(tasks, first, last)
+            lent[tasks.phase[first], store] += least_between(tasks, first, last, rank)
             stores[store] = max(count, 1)
     least = dict(chain)
     for phase, total in spoken.items():
@@ -133,18 +157,14 @@ def length_bound(tasks: Tasks, loans: Iterable[Loan] = ()) -> int:
     return sum(least.values())
 
 
-def _heads(tasks: Tasks) -> list[int]:
-    """How long after its phase's beginning each task starts at the earliest, by order alone."""
-    head = [0] * len(tasks.length)
-    waits = [len(before) for before in tasks.before]
-    ready = [task for task, count in enumerate(waits) if not count]
-    while ready:
-        task = ready.pop()
-        end = head[task] + tasks.length[task]
-        for then in tasks.later[task]:
-            if tasks.phase[then] == tasks.phase[task]:
-                head[then] = max(head[then], end)
-            waits[then] -= 1
-            if not waits[then]:
-                ready.append(then)
-    return head
+def _ends(tasks: Tasks, order: Sequence[int]) -> list[int]:
+    """How long after its phase's beginning each task ends at the earliest, by order alone."""
+    phases, length, before = tasks.phase, tasks.length, tasks.before
+    end = [0] * len(length)
+    for task in order:
+        phase, start = phases[task], 0
+        for b in before[task]:
+            if end[b] > start and phases[b] == phase:
+                start = end[b]
+        end[task] = start + length[task]
+    return end

@@ -23,7 +23,7 @@ class Made:
     """A schedule in milliseconds from the start of the run.
 
     ``waits``: for each disable that is held back, the tasks that it comes after. ``behind``: for
-    each task, those that go first for the sake of silence. ``rank``: its place among all.
+    each task, those that go first for the sake of silence. ``order``: all tasks, as they start.
     ``tries``: how often the search tried another order; ``whole``: whether that was as often as it
     would, or all that there was to gain was gained.
     """
@@ -32,7 +32,7 @@ class Made:
     end: list[int]
     waits: dict[int, tuple[int, ...]]
     behind: dict[int, tuple[int, ...]]
-    rank: list[int]
+    order: list[int]
     tries: int = 0
     whole: bool = True
 
@@ -59,9 +59,9 @@ def make(tasks: Tasks, work: int = WORK) -> Made:
         for task, firsts in one.behind.items():
             known = behind.get(names[task], ())
             behind[names[task]] = (*known, *[names[first] for first in firsts])
-    start, rank = _carried(tasks, solved, waits, behind)
+    start, order = _carried(tasks, solved, waits, behind)
     end = list(map(int.__add__, start, tasks.length))
-    return Made(start, end, waits, behind, rank, solver.tries, solver.whole)
+    return Made(start, end, waits, behind, order, solver.tries, solver.whole)
 
 
 def _carried(
@@ -70,7 +70,7 @@ def _carried(
     waits: dict[int, tuple[int, ...]],
     behind: dict[int, tuple[int, ...]],
 ) -> tuple[list[int], list[int]]:
-    """When each task starts in a run, and its place among all: by its start."""
+    """When each task starts in a run, and all tasks by their starts."""
     planned = [0] * len(tasks.length)
     place = [0] * len(tasks.length)
     for one in solved:
@@ -79,12 +79,19 @@ def _carried(
                 member = one.part.members[task]
                 planned[member] = one.at + one.start[task]
                 place[member] = number
-    every = range(len(planned))
-    first = sorted(every, key=lambda t: (tasks.phase[t], planned[t], place[t], t))
+    first = _by(tasks.phase, planned, place)
     gates: list[Sequence[int]] = list(tasks.before)
     for ties in (waits, behind):
         for task, firsts in ties.items():
             gates[task] = (*gates[task], *firsts)
     rank = ranks(first)
     start = carry(tasks, gates, rank)
-    return start, ranks(sorted(every, key=lambda t: (tasks.phase[t], start[t], rank[t])))
+    return start, _by(tasks.phase, start, rank)
+
+
+def _by(*keys: Sequence[int]) -> list[int]:
+    """All tasks by the first of ``keys``, then by the next."""
+    order = list(range(len(keys[0])))
+    for key in reversed(keys):
+        order.sort(key=key.__getitem__)
+    return order

@@ -121,10 +121,10 @@ class Solver:
         self, part: Part, late: Sequence[int], order: Sequence[int], share: int
     ) -> Solved:
         tasks, placing = part.tasks, placing_of(part)
-        bounds = silence_bounds(tasks)
+        bounds = silence_bounds(tasks, late)
         floor = sum(s[2] * bound for s, bound in zip(tasks.silences, bounds, strict=True))
         first = min((order, late), key=lambda each: placing.place(each)[0])
-        found = search(placing, first, (floor, length_bound(tasks)), share)
+        found = search(placing, first, (floor, length_bound(tasks, (), late)), share)
         self.work -= min(self.work, placing.work)
         self.tries += found.tries
         self.whole &= found.whole

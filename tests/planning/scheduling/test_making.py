@@ -10,6 +10,7 @@ from orchestrator.facility.wanted import Release, Unit
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.scheduling.making import make
+from orchestrator.planning.scheduling.tasks import ranks
 from tests.planning import carried, hand
 from tests.planning.scenes import Box, address, rich_boxes, scene
 from tests.planning.scheduling.problems import chance, check, problem, ring
@@ -23,12 +24,13 @@ def test_it_is_a_schedule_with_its_ties(seed: int) -> None:
     tasks = chance(seed, sources=6, devices=5, width=1 + seed % 6)
     made = make(tasks)
     check(tasks, made.start)
+    rank = ranks(made.order)
     for ties in (made.waits, made.behind):
         for task, firsts in ties.items():
-            assert all(made.rank[first] < made.rank[task] for first in firsts)
+            assert all(rank[first] < rank[task] for first in firsts)
     for off, firsts in made.waits.items():
         assert all(made.end[first] <= made.start[off] for first in firsts)
-    assert sorted(made.rank) == list(range(len(tasks.length)))
+    assert sorted(made.order) == list(range(len(tasks.length)))
 
 
 def test_the_same_tasks_give_the_same_schedule() -> None:
