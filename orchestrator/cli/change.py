@@ -14,6 +14,7 @@ from orchestrator.actions.propose import Choice, propose
 from orchestrator.actions.undo import undo
 from orchestrator.actions.work_order import no_longer_true, order_from
 from orchestrator.cli.history import last_unfinished, run_document
+from orchestrator.cli.garbage import look_often
 from orchestrator.cli.options import (
     AcceptOption,
     ConnectFileOption,
@@ -155,6 +156,7 @@ def _begin(
 
 
 def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool) -> Attendance:
+    look_often()
     stream = sys.stderr if json else sys.stdout
     return Attendance(
         person=Keyboard(accepted, stream),

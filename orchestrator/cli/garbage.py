@@ -2,10 +2,12 @@
 
 import gc
 
-BETWEEN_LOOKS = 500_000
+BETWEEN_LOOKS = 2_000_000
 """New values between two looks at the new ones; by itself Python looks after 700."""
 AT_OLDER = 1_000
 """Looks at the new ones between two at those that are older."""
+IN_A_RUN = (20_000, 10, 10)
+"""While devices are driven, which may take a night and leaves garbage behind all along."""
 
 
 def look_seldom() -> None:
@@ -16,3 +18,9 @@ def look_seldom() -> None:
     a large dry-run's time.
     """
     gc.set_threshold(BETWEEN_LOOKS, AT_OLDER, AT_OLDER)
+
+
+def look_often() -> None:
+    """Leave all that is there now out of the looks, and look often at what comes from now on."""
+    gc.freeze()
+    gc.set_threshold(*IN_A_RUN)
