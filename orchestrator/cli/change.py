@@ -13,8 +13,8 @@ from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, propose
 from orchestrator.actions.undo import undo
 from orchestrator.actions.work_order import no_longer_true, order_from
-from orchestrator.cli.history import last_unfinished, run_document
 from orchestrator.cli.garbage import look_often
+from orchestrator.cli.history import last_unfinished, run_document
 from orchestrator.cli.options import (
     AcceptOption,
     ConnectFileOption,

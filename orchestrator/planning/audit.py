@@ -1,6 +1,6 @@
 """The audit: what is on that should not be, by the plan, the playbooks and the survey alone."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from ipaddress import IPv4Address
 
 from orchestrator.facility.found import DeviceState, Found
@@ -8,7 +8,7 @@ from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Device, Ref
 from orchestrator.facility.wanted import AskedSource
 from orchestrator.planning.aims.holders import holders
-from orchestrator.planning.aims.listeners import sources_by_thing
+from orchestrator.planning.index import Index
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.things import heard_things, thing_words
 
@@ -31,9 +31,9 @@ def audit(scene: Scene) -> tuple[Hazard, ...]:
 
 def _duplicates(scene: Scene) -> Iterator[Hazard]:
     said: set[tuple[str, ...]] = set()
-    for thing, names in sorted(holders(scene).items(), key=lambda item: item[0][0] != "number"):
+    for thing, names in sorted(holders(scene).shared(), key=lambda item: item[0][0] != "number"):
         key = tuple(sorted(names))
-        if len(names) < 2 or key in said:  # noqa: PLR2004 - two make a duplicate
+        if key in said:
             continue
         said.add(key)
         yield Hazard(
@@ -111,7 +111,7 @@ def _differs(subject: str, setting: str, planned: object, found: object) -> Haza
 
 
 def _destinations(scene: Scene) -> Iterator[Hazard]:
-    index = sources_by_thing(scene.states, scene.networks_now)
+    index = scene.sources_now
     for name, device in scene.plan.devices.items():
         state = scene.states.get(name)
         if state is None or not any(scene.networks_now[name]):
@@ -124,7 +124,7 @@ def _heard(
     name: str,
     device: Device,
     state: DeviceState,
-    index: Mapping[tuple[str, str, int | str], tuple[Ref, ...]],
+    index: Index,
 ) -> Iterator[Hazard]:
     for destination in device.destinations.values():
         now = state.destinations.get(destination.name)
@@ -134,7 +134,7 @@ def _heard(
         heard = {
             ref
             for thing in heard_things(scene.networks_now[name], now.hears)
-            for ref in index.get(thing, ())
+            for ref in index.holders(thing)
         }
         asked = scene.asked.get(name)
         wish = asked.destinations.get(destination.name) if asked is not None else None

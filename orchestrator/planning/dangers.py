@@ -114,7 +114,7 @@ def _dangling(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -
     for listener in heard.listeners.values():
         nets = scene.networks_of(wanted[listener.ref.device])
         for thing in heard_things(nets, listener.wanted):
-            for source in heard.then.get(thing, ()):
+            for source in heard.then.holders(thing):
                 if source in {*listener.before, listener.after}:
                     continue
                 enabled = wanted[source.device].sources[source.name].enabled

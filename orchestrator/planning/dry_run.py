@@ -162,9 +162,7 @@ def mended(
 ) -> dict[str, tuple[str, ...]]:
     """The duplicates that are there now and will be gone: the thing, and who held it."""
     found: dict[str, tuple[str, ...]] = {}
-    for thing, names in held.items():
-        if len(names) < 2:  # noqa: PLR2004 - two make a duplicate
-            continue
+    for thing, names in held.shared():
         left = 0
         for name in names:
             device, _, source = name.partition("/")

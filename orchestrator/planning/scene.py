@@ -8,6 +8,7 @@ from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.plan import Plan, Ref
 from orchestrator.facility.traits import Traits
 from orchestrator.facility.wanted import AskedDevice, Playbook, Release
+from orchestrator.planning.index import Index
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,11 @@ class Scene:
     def networks_now(self) -> Mapping[str, tuple[str | None, ...]]:
         """For each device found, the facility network of each interface (None: a bench)."""
         return {name: self.networks_of(state) for name, state in self.states.items()}
+
+    @cached_property
+    def sources_now(self) -> Index:
+        """Which sources hold each number and group, as found."""
+        return Index.of(self.states, self.networks_now)
 
     @cached_property
     def _network_by_address(self) -> dict[str, str | None]:

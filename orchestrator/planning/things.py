@@ -40,7 +40,7 @@ def source_things(
 
 def things_of(networks: Iterable[str | None], source: SourceState) -> frozenset[Thing]:
     """What a source in the state ``source`` holds on ``networks``."""
-    return source_things(networks, source.number, source.groups)
+    return frozenset(each_thing(tuple(networks), source.number, source.groups))
 
 
 def heard_things(networks: Iterable[str | None], hears: int | str | None) -> tuple[Thing, ...]:

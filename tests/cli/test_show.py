@@ -29,7 +29,7 @@ def test_json_is_one_document_in_any_script(capsys: pytest.CaptureFixture[str]) 
         {},
         {"a": None, "b": [], "c": {}, "d": [1, "two", None], "e": {"f": [{"g": 1}], "h": "x\ny"}},
         {"rows": [{"id": "s1", "after": []}, {"id": "s2", "after": ["s1"], "as_found": None}]},
-        {"rows": [[1, 2], [3]], "ä\"": True},
+        {"rows": [[1, 2], [3]], 'ä"': True},
         {"rows": [{}, 7, "mixed"]},
     ],
 )

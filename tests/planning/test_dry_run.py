@@ -212,7 +212,7 @@ def test_a_duplicate_with_an_absent_holder_is_mended_by_the_other() -> None:
     }
     where = scene(boxes)
     assert mended(where, _wanted(where), holders(where)) == {
-        "number 311 on media": ("gone/x", "b/s")
+        "number 311 on media": ("b/s", "gone/x")
     }
 
 

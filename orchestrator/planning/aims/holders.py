@@ -6,36 +6,74 @@ No answer is not vacant: a device that did not answer still owns its address and
 from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.plan import Device, Ref
+from orchestrator.planning.index import Index
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.things import Thing, each_thing, source_things
+from orchestrator.planning.things import Thing, source_things
 
-Holders = Mapping[Thing, tuple[str, ...]]
+
+class Holders(Mapping[Thing, tuple[str, ...]]):
+    """A map from each thing that is held to its holders: ``device/source``, or ``device``.
+
+    ``sources`` were found; ``others`` are addresses, and what absent devices have by the plan.
+    """
+
+    def __init__(self, sources: Index, others: Mapping[Thing, tuple[str, ...]]) -> None:
+        self.sources = sources
+        self.others = others
+
+    def of(self, thing: Thing) -> tuple[str, ...]:
+        """The holders of ``thing``; none, if nobody holds it."""
+        found = tuple(map(str, self.sources.holders(thing)))
+        return found + self.others[thing] if thing in self.others else found
+
+    def shared(self) -> Iterator[tuple[Thing, tuple[str, ...]]]:
+        """What more than one holds, with all holders."""
+        for thing, refs in self.sources.shared():
+            if thing not in self.others:
+                yield thing, tuple(map(str, refs))
+        for thing in self.others:
+            if len(names := self.of(thing)) > 1:
+                yield thing, names
+
+    def __getitem__(self, thing: Thing) -> tuple[str, ...]:
+        """The holders of ``thing``.
+
+        Raises:
+            KeyError: nobody holds it.
+        """
+        if names := self.of(thing):
+            return names
+        raise KeyError(thing)
+
+    def __iter__(self) -> Iterator[Thing]:
+        """Every thing that is held."""
+        yield from self.sources
+        for thing in self.others:
+            if not self.sources.holders(thing):
+                yield thing
+
+    def __len__(self) -> int:
+        """How many things are held."""
+        return sum(1 for _ in self)
 
 
 def holders(scene: Scene) -> Holders:
-    """Map each thing that is held to its holders: ``device/source``, or ``device``."""
-    held: dict[Thing, tuple[str, ...]] = {}
+    """Who holds what in ``scene``."""
+    others: dict[Thing, tuple[str, ...]] = {}
     for name, device in scene.plan.devices.items():
-        pairs = _found(scene, name) if name in scene.states else _planned(scene, device)
+        pairs = _addresses(scene, name) if name in scene.states else _planned(scene, device)
         for thing, holder in pairs:
-            others = held.get(thing)
-            if others is None:
-                held[thing] = (holder,)
-            elif holder not in others:
-                held[thing] = (*others, holder)
-    return held
+            known = others.get(thing, ())
+            if holder not in known:
+                others[thing] = (*known, holder)
+    return Holders(scene.sources_now, others)
 
 
-def _found(scene: Scene, name: str) -> Iterator[tuple[Thing, str]]:
-    state = scene.states[name]
-    networks = scene.networks_now[name]
-    for network, interface in zip(networks, state.interfaces.values(), strict=True):
+def _addresses(scene: Scene, name: str) -> Iterator[tuple[Thing, str]]:
+    interfaces = scene.states[name].interfaces.values()
+    for network, interface in zip(scene.networks_now[name], interfaces, strict=True):
         if network is not None:
             yield ("address", network, interface.address), name
-    for source, value in state.sources.items():
-        holder = f"{name}/{source}"
-        for thing in each_thing(networks, value.number, value.groups):
-            yield thing, holder
 
 
 def _planned(scene: Scene, device: Device) -> Iterator[tuple[Thing, str]]:

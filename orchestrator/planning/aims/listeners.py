@@ -14,8 +14,9 @@ from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
+from orchestrator.planning.index import Index
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.things import Thing, each_thing, heard_things
+from orchestrator.planning.things import heard_things
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,24 +52,8 @@ class Hearing:
     states: Mapping[str, DeviceState]
     hazards: tuple[Hazard, ...] = ()
     by_source: Mapping[Ref, tuple[Ref, ...]] = field(default_factory=dict)
-    now: Mapping[Thing, tuple[Ref, ...]] = field(default_factory=dict)
-    then: Mapping[Thing, tuple[Ref, ...]] = field(default_factory=dict)
-
-
-def sources_by_thing(
-    states: Mapping[str, DeviceState], networks: Mapping[str, tuple[str | None, ...]]
-) -> Mapping[Thing, tuple[Ref, ...]]:
-    """Map each number and group held on a facility network to the sources that hold it."""
-    index: dict[Thing, tuple[Ref, ...]] = {}
-    for device, state in states.items():
-        nets = networks[device]
-        for name, source in state.sources.items():
-            holder = (Ref(device, name),)
-            for thing in each_thing(nets, source.number, source.groups):
-                others = index.setdefault(thing, holder)
-                if others[-1] is not holder[0]:
-                    index[thing] = others + holder
-    return index
+    now: Index = field(default_factory=Index)
+    then: Index = field(default_factory=Index)
 
 
 def listeners(scene: Scene, states: Mapping[str, DeviceState]) -> Hearing:
@@ -84,8 +69,8 @@ class _Listening:
         self.scene = scene
         self.states = dict(states)
         self.networks = {name: scene.networks_of(state) for name, state in states.items()}
-        self.now = sources_by_thing(scene.states, scene.networks_now)
-        self.then = sources_by_thing(states, self.networks)
+        self.now = scene.sources_now
+        self.then = self.now.changed(scene.states, states, scene.networks_now, self.networks)
         self.hazards: list[Hazard] = []
         self.found: dict[Ref, Listener] = {}
 
@@ -200,16 +185,16 @@ class _Listening:
 
     @staticmethod
     def _heard(
-        index: Mapping[Thing, tuple[Ref, ...]],
+        index: Index,
         networks: Iterable[str | None],
         hears: int | str | None,
     ) -> tuple[Ref, ...]:
         things = heard_things(networks, hears)
         if len(things) == 1:
-            return index.get(things[0], ())
+            return index.holders(things[0])
         heard: dict[Ref, None] = {}
         for thing in things:
-            heard.update(dict.fromkeys(index.get(thing, ())))
+            heard.update(dict.fromkeys(index.holders(thing)))
         return tuple(heard)
 
     def _ambiguous(self, ref: Ref, now: DestinationState, before: tuple[Ref, ...]) -> None:

@@ -218,7 +218,7 @@ class Between:
         if step is None:
             return
         for thing in heard_things(nets_then, listener.wanted):
-            for ref in self.work.heard.now.get(thing, ()):
+            for ref in self.work.heard.now.holders(thing):
                 if ref in {*listener.before, listener.after}:
                     continue
                 index = frees.get((thing, ref))

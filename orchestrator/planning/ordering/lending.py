@@ -109,7 +109,7 @@ class _Lender:
         for run in self.scene.plan.networks[network].transit if network else ():
             for value in range(int(run.first), int(run.last) + 1):
                 address = str(IPv4Address(value))
-                if not self.held.get(("address", network or "", address)):
+                if not self.held.of(("address", network or "", address)):
                     yield address
 
     def _transit_numbers(self, move: Move) -> Iterator[int]:
@@ -120,7 +120,7 @@ class _Lender:
             return
         for number in first.transit:
             if all(n is not None and n.transit and number in n.transit for n in numberings) and (
-                not any(self.held.get(("number", net, number)) for net in networks)
+                not any(self.held.of(("number", net, number)) for net in networks)
             ):
                 yield number
 

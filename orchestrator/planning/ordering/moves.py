@@ -119,22 +119,42 @@ def _leg_things(network: str | None, leg: int, state: DeviceState) -> set[Thing]
 
 def link(found: list[Move], held: Holders, scene: Scene) -> list[Hazard]:
     """Fill in ``waits``; what is held by something that does not move is a hazard."""
-    freed_by = {
-        (thing, owner): index
-        for index, move in enumerate(found)
-        for thing in move.frees
-        for owner in _owners(move, thing, held)
-    }
+    letting_go = _LettingGo(found)
     takers: dict[Thing, list[int]] = defaultdict(list)
     for index, move in enumerate(found):
         for thing in move.takes:
             takers[thing].append(index)
     hazards: list[Hazard] = []
     for index, move in enumerate(found):
-        blocked = _wait(move, index, freed_by, held)
+        blocked = _wait(move, index, letting_go, held)
         hazards.extend(_bystander(move, owner, things, scene) for owner, things in blocked.items())
     hazards.extend(_two_takers(found, takers))
     return hazards
+
+
+class _LettingGo:
+    """Finds the move by which a holder lets go of a thing: its own, or that of its whole device."""
+
+    def __init__(self, found: list[Move]) -> None:
+        self.found = found
+        self.renumber: dict[str, int] = {}
+        self.readdresses: dict[str, list[int]] = defaultdict(list)
+        for index, move in enumerate(found):
+            if move.source is not None:
+                self.renumber[move.subject] = index
+            else:
+                self.readdresses[move.device].insert(0, index)
+
+    def by(self, thing: Thing, owner: str) -> int | None:
+        """The index of the move; None where ``owner`` does not let go of ``thing``."""
+        own = self.renumber.get(owner)
+        if own is not None and thing in self.found[own].frees:
+            return own
+        if self.readdresses:
+            for index in self.readdresses.get(owner.partition("/")[0], ()):
+                if thing in self.found[index].frees:
+                    return index
+        return None
 
 
 def own_doubles(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterator[Hazard]:
@@ -163,28 +183,20 @@ def own_doubles(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterator[Haz
 
 
 def _wait(
-    move: Move, index: int, freed_by: Mapping[tuple[Thing, str], int], held: Holders
+    move: Move, index: int, letting_go: _LettingGo, held: Holders
 ) -> Mapping[str, list[Thing]]:
     """Fill in what ``move`` waits for; give what others hold and do not let go of."""
     blocked: dict[str, list[Thing]] = defaultdict(list)
-    for thing in sorted(move.takes, key=str):
-        for owner in held.get(thing, ()):
+    for thing in sorted(move.takes):
+        for owner in held.of(thing):
             if _own(move, owner):
                 continue
-            freeing = freed_by.get((thing, owner))
+            freeing = letting_go.by(thing, owner)
             if freeing is None:
                 blocked[owner].append(thing)
             elif freeing != index:
                 move.waits.setdefault(freeing, []).append(thing)
     return blocked
-
-
-def _owners(move: Move, thing: Thing, held: Holders) -> Iterator[str]:
-    """The holders that let go of ``thing`` by this move: a whole device's sources, if it leaves."""
-    subject = move.subject
-    for owner in held.get(thing, ()):
-        if owner == subject or (move.source is None and owner.startswith(move.device + "/")):
-            yield owner
 
 
 def _own(move: Move, owner: str) -> bool:

@@ -138,8 +138,7 @@ def length_bound(
     stores: dict[int, int] = {}
     ends = _ends(tasks, line)
     for task, (phase, length) in enumerate(zip(tasks.phase, tasks.length, strict=True)):
-        if ends[task] > chain[phase]:
-            chain[phase] = ends[task]
+        chain[phase] = max(chain[phase], ends[task])
         busiest[phase, tasks.device[task]] += length
         if not tasks.by_hand[task]:
             spoken[phase] += length

@@ -3,12 +3,7 @@ import pytest
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
-from orchestrator.planning.aims.listeners import (
-    Hearing,
-    Listener,
-    listeners,
-    sources_by_thing,
-)
+from orchestrator.planning.aims.listeners import Hearing, Listener, listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.scene import Scene
 from tests.planning.scenes import Box, address, group, scene
@@ -170,19 +165,3 @@ def test_the_wanted_states_are_pointed() -> None:
     assert heard.states["c"].destinations["in"].hears == 312
     assert heard.states["a"] is aims["a"]
     assert heard.by_source == {Ref("a", "s"): (Ref("c", "in"),)}
-
-
-def test_sources_by_thing_lists_every_holder() -> None:
-    """Numbers and groups, two holders of a duplicate, and nothing of a bench."""
-    where = scene(
-        {
-            "a": Box(31, {"s": (311, True)}),
-            "b": Box(32, {"s": (311, False)}),
-            "new": Box(50, {"s": (311, True)}, at="127.0.2.50", to=address(50), unit=Unit.FRESH),
-        }
-    )
-    holders = (Ref("a", "s"), Ref("b", "s"))
-    assert sources_by_thing(where.states, where.networks_now) == {
-        ("number", "media", 311): holders,
-        ("group", "media", group(311)): holders,
-    }
