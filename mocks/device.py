@@ -43,6 +43,9 @@ class Device:
     listens_by: ClassVar[str] = "number"
     derives_group: ClassVar[bool] = True
     signs_in: ClassVar[bool] = True
+    more_ports: ClassVar[tuple[int, ...]] = ()
+    """Ports at which it answers beside the world's."""
+
     tai_at_zero: float = 0.0
     """International atomic time, in seconds, at which the mount's clock shows zero."""
 

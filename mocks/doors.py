@@ -1,11 +1,11 @@
 """Where a simulated device's address is found on this computer: as itself, or on a mapped port.
 
-``Aliases``: an address is itself, on the loopback network, at the world's port (Linux answers at
-all of 127.0.0.0/8). ``Ports``: every address has a port of its own on 127.0.0.1, for computers
-where only that one is there. A port belongs to the *address*, not to the device, so the map stays
-right when a device moves: the port of the address that it left refuses, and the port of its new
-address answers. A port is kept from the first time somebody asks for its address: a bound socket
-that does not listen holds it, and refuses as a closed port does.
+``Aliases``: an address is itself, on the loopback network, at the world's port and whatever other
+ports a device has (Linux answers at all of 127.0.0.0/8). ``Ports``: every address has one port of
+its own on 127.0.0.1, for computers where only that one is there. A port belongs to the *address*,
+not to the device, so the map stays right when a device moves: the port of the address that it left
+refuses, and the port of its new address answers. A port is kept from the first time somebody asks
+for its address: a bound socket that does not listen holds it, and refuses as a closed port does.
 """
 
 import socket
@@ -26,16 +26,21 @@ class Aliases:
     def __init__(self, port: int) -> None:
         self.port = port
 
-    def open(self, address: str) -> socket.socket:
-        """A listening socket for an address.
+    def ports(self, more: tuple[int, ...]) -> tuple[int | None, ...]:
+        """The ports at which a device is to be found that has ``more``; None: the common one."""
+        return (None, *more)
+
+    def open(self, address: str, port: int | None = None) -> socket.socket:
+        """A listening socket for an address, at the common port or another.
 
         Raises:
             CannotListen: not on the loopback network, not there, or in use.
         """
         if not IPv4Address(address).is_loopback:
             raise CannotListen(f"{address} is not a loopback address; use a connect map")
-        found = _bound(address, self.port)
-        self.port = found.getsockname()[1]
+        found = _bound(address, self.port if port is None else port)
+        if port is None:
+            self.port = found.getsockname()[1]
         found.listen(BACKLOG)
         return found
 
@@ -62,7 +67,11 @@ class Ports(Mapping[str, str]):
         for address in addresses:
             self.where(address)
 
-    def open(self, address: str) -> socket.socket:
+    def ports(self, _more: tuple[int, ...]) -> tuple[int | None, ...]:
+        """One port stands for all of an address's; which is meant, the Host header tells."""
+        return (None,)
+
+    def open(self, address: str, _port: int | None = None) -> socket.socket:
         """A listening socket for an address.
 
         Raises:

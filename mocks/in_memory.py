@@ -71,7 +71,7 @@ class InMemory(httpx.BaseTransport, httpx.AsyncBaseTransport):
     def _begin(self, request: httpx.Request, body: bytes) -> Begun:
         url = request.url
         port = url.port or {"http": 80, "https": 443}.get(url.scheme)
-        if url.scheme != "http" or self._world.port not in (0, port):
+        if url.scheme != "http" or not self._listens(url.host, port):
             raise httpx.ConnectError(f"nothing listens at {url.host}:{port}", request=request)
         headers = {name.lower(): value for name, value in request.headers.items()}
         asked = Request(request.method, url.raw_path.decode("ascii"), headers, body)
@@ -79,6 +79,11 @@ class InMemory(httpx.BaseTransport, httpx.AsyncBaseTransport):
         if begun is None:
             raise httpx.ConnectError(f"nobody answers at {url.host}", request=request)
         return begun
+
+    def _listens(self, host: str, port: int | None) -> bool:
+        name = self._world.answering().get(host)
+        more = () if name is None else self._world.machine(name).more_ports
+        return self._world.port in (0, port) or port in more
 
     def _response(self, request: httpx.Request, exchange: Exchange) -> httpx.Response:
         response = exchange.response

@@ -17,6 +17,8 @@ from mocks.device import Device, Unit
 from mocks.marram import Marram
 from mocks.nmos import SECOND_LEG, Nmos
 from mocks.nmos_registry import Registry
+from mocks.nmos_restconf import NmosRestconf
+from mocks.restconf import Restconf
 from mocks.site import Network, Site, Span
 from mocks.state import (
     TOP_NUMBER,
@@ -31,7 +33,7 @@ from mocks.state import (
 from mocks.tamarisk import Tamarisk
 
 MAKES: dict[str, type[Device]] = {
-    make.make: make for make in (Corvid, Tamarisk, Marram, Nmos, Registry)
+    make.make: make for make in (Corvid, Tamarisk, Marram, Nmos, NmosRestconf, Restconf, Registry)
 }
 SETTLE_S = 0.15
 DEFAULT_PORT = 8080
@@ -263,7 +265,7 @@ def _second_leg(part: _Part, make: type[Device]) -> dict[str, str]:
     """The address of a second media port, where a make has one."""
     if "second_leg" not in part.value:
         return {}
-    if make is not Nmos:
+    if not issubclass(make, Nmos):
         raise WorldError(part.at("second_leg"), f"a {make.make} has one leg; leave it out")
     try:
         return {SECOND_LEG: str(IPv4Address(part.text("second_leg")))}
@@ -289,7 +291,7 @@ def _source(part: _Part, make: type[Device]) -> Source:
     part.only("number", "group", "label", "enabled")
     number = part.whole("number", 0, TOP_NUMBER)
     group = part.group() if "group" in part.value else derived_group(number)
-    if make is Nmos:
+    if issubclass(make, Nmos):
         number = 0  # it keeps groups alone
     if make.derives_group and group != derived_group(number):
         raise WorldError(part.where, f"a {make.make} derives its groups; leave 'group' out")

@@ -25,6 +25,8 @@ from mocks.wire import Wire
 from mocks.world import World
 
 PATIENCE_S = 10.0
+_Place = tuple[str, int | None]
+"""An address and a port; None: the port that all addresses have in common."""
 
 
 @dataclass
@@ -46,7 +48,7 @@ class Running:
         self._tls = tls
         self.problems: list[str] = []
         self._doors = doors
-        self._open: dict[str, _Door] = {}
+        self._open: dict[_Place, _Door] = {}
         self._loop = asyncio.new_event_loop()
         self._wake = asyncio.Event()
         self._one_at_a_time = asyncio.Lock()
@@ -125,8 +127,8 @@ class Running:
             ready.set()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._wake.wait(), self._until_next())
-        for address in tuple(self._open):
-            await self._shut(address)
+        for place in tuple(self._open):
+            await self._shut(place)
         for talk in self._talks:
             talk.cancel()
         await asyncio.gather(*self._talks, return_exceptions=True)
@@ -139,29 +141,36 @@ class Running:
 
     async def _reconcile(self) -> None:
         async with self._one_at_a_time:
-            wanted = self.world.answering()
-            for address, door in tuple(self._open.items()):
-                if wanted.get(address) != door.device:
-                    await self._shut(address)
-            for address, device in wanted.items():
-                if address not in self._open:
-                    await self._start(address, device)
+            wanted = self._wanted()
+            for place, door in tuple(self._open.items()):
+                if wanted.get(place) != door.device:
+                    await self._shut(place)
+            for place, device in wanted.items():
+                if place not in self._open:
+                    await self._start(place, device)
 
-    async def _start(self, address: str, device: str) -> None:
+    def _wanted(self) -> dict[_Place, str]:
+        return {
+            (address, port): device
+            for address, device in self.world.answering().items()
+            for port in self._doors.ports(self.world.machine(device).more_ports)
+        }
+
+    async def _start(self, place: _Place, device: str) -> None:
         try:
-            listening = self._doors.open(address)
+            listening = self._doors.open(*place)
         except CannotListen as error:
             problem = f"{device}: {error}"
             if problem not in self.problems:
                 self.problems.append(problem)
             return
-        self._open[address] = _Door(device, await self._listen(address, device, listening))
+        self._open[place] = _Door(device, await self._listen(place, device, listening))
 
-    async def _listen(self, address: str, device: str, listening: socket.socket) -> asyncio.Server:
+    async def _listen(self, place: _Place, device: str, listening: socket.socket) -> asyncio.Server:
         async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             task = asyncio.current_task()
-            door = self._open.get(address)
-            wire = Wire(self.world, address, reader, writer)
+            door = self._open.get(place)
+            wire = Wire(self.world, place[0], reader, writer)
             if door is None or task is None:
                 wire.abort()
                 return
@@ -178,12 +187,12 @@ class Running:
         tls = self._tls.get(device)
         return await asyncio.start_server(talk, sock=listening, ssl=tls)
 
-    async def _shut(self, address: str) -> None:
-        door = self._open.pop(address)
+    async def _shut(self, place: _Place) -> None:
+        door = self._open.pop(place)
         door.server.close()
         for wire in tuple(door.wires):
             wire.abort()
-        self._doors.closed(address)
+        self._doors.closed(place[0])
 
 
 @contextlib.contextmanager

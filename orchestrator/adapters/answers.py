@@ -26,6 +26,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 
+from orchestrator.adapters import restconf_errors
 from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.errors import (
     Broken,
@@ -124,14 +125,15 @@ def clean(text: str, redact: Redact) -> str:
 def own_words(response: Response) -> str:
     """What the device says is wrong: problem details (RFC 9457), a short member, or its text.
 
-    An NMOS error has ``code``, ``error`` and ``debug``; the reason may stand in the last alone.
+    An NMOS error has ``code``, ``error`` and ``debug``; the reason may stand in the last alone. A
+    RESTCONF server has an error document of its own (RFC 8040, 7.1).
     """
     text = response.body.decode(errors="replace")
     try:
         said = json.loads(text)
     except (ValueError, RecursionError):
         return text
-    return _member(said) or text
+    return restconf_errors.said(said) or _member(said) or text
 
 
 def _member(said: Json) -> str:

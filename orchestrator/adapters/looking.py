@@ -38,7 +38,7 @@ def make_looker(
     ways = table(descriptions, plugged)
 
     async def look(device: Device, address: str) -> Shown:
-        way = next((way for way in ways_of(device, ways) if way.scheme == "https"), None)
+        way = next((way for way in ways_of(device, ways) if way.scheme(device) == "https"), None)
         if way is None:
             raise CallError(
                 f"{device.name} is not spoken to over TLS, so it shows no certificate",

@@ -99,9 +99,9 @@ def in_the_clear(
         for name, device in plan.devices.items()
     }
     return tuple(
-        name
-        for name, each in spoken.items()
-        if any(way.signs_in and way.scheme == "http" for way in each)
+        device.name
+        for device in plan.devices.values()
+        if any(way.signs_in(device) and way.scheme(device) == "http" for way in spoken[device.name])
     )
 
 

@@ -105,9 +105,9 @@ class Way:
     ``traits`` are known before anything is said to the device. ``reads`` are the parts of a
     device's state that it can tell. ``port`` gives the port at which a device is spoken to, to
     look whether anybody is there. ``open`` gives the adapter; nothing is sent yet. It may raise
-    ``CallError`` where the documents don't fit, with the fix. ``scheme`` is ``https`` or ``http``
-    where one of them is spoken, ``signs_in`` whether requests carry a sign-in, ``tls`` what a
-    device description says of certificates.
+    ``CallError`` where the documents don't fit, with the fix. ``scheme`` gives ``https`` or
+    ``http`` where one of them is spoken, ``signs_in`` whether requests carry a sign-in; ``tls`` is
+    what a device description says of certificates.
     """
 
     name: str
@@ -115,6 +115,6 @@ class Way:
     port: Callable[[Device], int]
     open: Callable[[Opening], DeviceAdapter]
     reads: frozenset[Part] = EVERYTHING
-    scheme: str = ""
-    signs_in: bool = False
+    scheme: Callable[[Device], str] = lambda _: ""
+    signs_in: Callable[[Device], bool] = lambda _: False
     tls: Tls | None = None

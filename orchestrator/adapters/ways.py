@@ -13,6 +13,8 @@ from orchestrator.adapters.nmos import Nmos
 from orchestrator.adapters.nmos_chart import chart_of
 from orchestrator.adapters.nmos_device import NmosDevice
 from orchestrator.adapters.nmos_node import PLAIN_PORT
+from orchestrator.adapters.restconf import TRAITS as RESTCONF_TRAITS
+from orchestrator.adapters.restconf import Restconf
 from orchestrator.adapters.sign_in import sign_in
 from orchestrator.adapters.way import Opening, Way
 from orchestrator.errors import CallError
@@ -21,7 +23,8 @@ from orchestrator.facility.plan import Device, Plan, PlannedDestination, Planned
 from orchestrator.facility.secret import Secret
 from orchestrator.running.protocols import DeviceAdapter, Part
 
-NMOS = "nmos"
+NMOS, RESTCONF = "nmos", "restconf"
+RESTCONF_TIMEOUT_S = 5.0
 NOBODY = Secret("", "")
 
 Plugged = Mapping[str, Way]
@@ -63,8 +66,8 @@ def described_way(name: str, description: Description) -> Way:
         port=lambda _: description.port,
         open=partial(_open_described, description),
         reads=frozenset(_told(description)),
-        scheme=description.scheme,
-        signs_in=description.sign_in is not SignIn.NONE,
+        scheme=lambda _: description.scheme,
+        signs_in=lambda _: description.sign_in is not SignIn.NONE,
         tls=description.tls,
     )
 
@@ -122,6 +125,27 @@ def _open_nmos(to: Opening) -> DeviceAdapter:
     return NmosDevice(to, dialect, _nmos_port(to.device))
 
 
+def _restconf_port(device: Device) -> int:
+    usual = {"http": 80, "https": 443}[device.restconf.scheme]
+    return device.restconf.port or usual
+
+
+def _open_restconf(to: Opening) -> DeviceAdapter:
+    """Basic where the credential has a user, else bearer (RFC 8040, 2.5); none without one."""
+    kind, secret, name = SignIn.NONE, NOBODY, to.device.credentials or ""
+    if to.device.credentials is not None:
+        secret = to.secret(SignIn.BASIC)
+        kind = SignIn.BASIC if secret.user else SignIn.BEARER
+    transport = to.transport(
+        to.device.restconf.scheme,
+        _restconf_port(to.device),
+        timeout_s=RESTCONF_TIMEOUT_S,
+        auth=sign_in(kind, secret, name, ""),
+        secret=secret,
+    )
+    return to.join(Restconf(to.party, to.device.interfaces, alone=not to.beside), transport)
+
+
 BUILT_IN: Mapping[str, Way] = {
     NMOS: Way(
         name=NMOS,
@@ -129,7 +153,16 @@ BUILT_IN: Mapping[str, Way] = {
         port=_nmos_port,
         open=_open_nmos,
         reads=frozenset({Part.INTERFACES, Part.SOURCES, Part.DESTINATIONS}),
-        scheme="http",
+        scheme=lambda _: "http",
+    ),
+    RESTCONF: Way(
+        name=RESTCONF,
+        traits=RESTCONF_TRAITS,
+        port=_restconf_port,
+        open=_open_restconf,
+        reads=frozenset({Part.INTERFACES}),
+        scheme=lambda device: device.restconf.scheme,
+        signs_in=lambda device: device.credentials is not None,
     ),
 }
 """The ways that need neither a device description nor a plug-in."""

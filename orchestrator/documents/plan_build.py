@@ -13,6 +13,7 @@ from orchestrator.documents.plan_model import (
     NetworkModel,
     NumberingModel,
     PlanModel,
+    RestconfModel,
     SourceModel,
     TypeModel,
 )
@@ -28,6 +29,7 @@ from orchestrator.facility.plan import (
     Plan,
     PlannedDestination,
     PlannedSource,
+    Reach,
     Room,
 )
 from orchestrator.facility.trust import joined
@@ -185,6 +187,7 @@ class _Builder:
             off_limits=_first(item.off_limits for item in having),
             port=_first(item.port for item in having),
             tls=joined(*(build_tls(item.tls) for item in having)),
+            restconf=_reach(_first(item.restconf for item in having)),
             sources=parts.sources,
             destinations=parts.destinations,
         )
@@ -206,7 +209,7 @@ class _Builder:
                 what = "both 'address' and 'interfaces' stand here"
                 self.faults.append(Fault((*path, "address"), what, "keep one of the two"))
             return tuple(
-                Interface(name, item.network or usual, item.address)
+                Interface(name, item.network or usual, item.address, item.slot)
                 for name, item in model.interfaces.items()
             )
         if model.address is not None:
@@ -251,6 +254,10 @@ class _Builder:
 def _rules(network: NetworkModel) -> object:
     """A network's numbering rules, the name of the network that it shares them with, or None."""
     return network.numbering
+
+
+def _reach(model: RestconfModel | None) -> Reach:
+    return Reach() if model is None else Reach(scheme=model.scheme, port=model.port)
 
 
 def _first(values: Iterable[T | None]) -> T | None:

@@ -1,6 +1,6 @@
 """The shape of ``plan.yaml``."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidatorFunctionWrapHandler, WrapValidator
 
@@ -94,6 +94,20 @@ class InterfaceModel(Shape):
 
     network: fields.Name | None = Field(None, description="Its network; without it, the room's.")
     address: fields.Address = Field(description="Its address.")
+    slot: fields.Slot | None = Field(
+        None, description="The device's own name for it, where that differs (RESTCONF: eth0)."
+    )
+
+
+class RestconfModel(Shape):
+    """How a device's RESTCONF server is reached."""
+
+    scheme: Literal["https", "http"] = Field(
+        "https", description="http sends the sign-in in the clear; RFC 8040 asks for https."
+    )
+    port: fields.Port | None = Field(
+        None, description="Where it answers; without it, the scheme's own port."
+    )
 
 
 class CommonModel(Shape):
@@ -107,6 +121,9 @@ class CommonModel(Shape):
     )
     port: fields.Port | None = Field(
         None, description="Where its NMOS Node API answers, if that is not port 80."
+    )
+    restconf: RestconfModel | None = Field(
+        None, description="How its RESTCONF server is reached, if not by https at port 443."
     )
     blocks: list[fields.HostPart] | None = Field(
         None,

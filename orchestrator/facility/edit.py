@@ -114,7 +114,7 @@ def _readdressed(device: Device, edit: SetAddress, plan: Plan) -> Device:
     room = plan.rooms.get(device.room)
     usual = edit.network or (room.network if room else "")
     changed = tuple(
-        Interface(item.name, edit.network or item.network, edit.address)
+        Interface(item.name, edit.network or item.network, edit.address, item.slot)
         if item.name == edit.interface
         else item
         for item in device.interfaces

@@ -65,11 +65,12 @@ class Room:
 
 @dataclass(frozen=True, slots=True)
 class Interface:
-    """One network interface of a device, as planned."""
+    """One network interface of a device, as planned; ``slot`` is the device's own name for it."""
 
     name: str
     network: str
     address: str
+    slot: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +118,14 @@ class PlannedDestination:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """How one service of a device is reached: ``scheme`` http or https; ``port`` None: its own."""
+
+    scheme: str = "https"
+    port: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
     """A device as the plan knows it, its type's values already filled in.
 
@@ -124,7 +133,8 @@ class Device:
     (a device that the tool does not speak to). ``speaks`` names its device description(s).
     ``off_limits`` says why it may not be touched. ``credentials`` is a name in the keyring.
     ``port`` is where its own API answers, if it needs no device description and the port is not
-    the usual one. ``tls`` says what its certificate is judged by.
+    the usual one; ``restconf`` the same for RESTCONF, which may stand beside another way. ``tls``
+    says what its certificate is judged by.
     """
 
     name: str
@@ -138,6 +148,7 @@ class Device:
     off_limits: str | None = None
     port: int | None = None
     tls: Tls = field(default_factory=Tls)
+    restconf: Reach = field(default_factory=Reach)
     sources: Mapping[str, PlannedSource] = field(default_factory=dict)
     destinations: Mapping[str, PlannedDestination] = field(default_factory=dict)
 

@@ -1,11 +1,15 @@
+import asyncio
 from dataclasses import replace
 
+import httpx
 import pytest
 
 from orchestrator.adapters.nmos import TRAITS
+from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.ways import BUILT_IN, described_way, table, ways_of
-from orchestrator.errors import CallError
-from orchestrator.facility.plan import Device
+from orchestrator.errors import CallError, DeviceError
+from orchestrator.facility.plan import Device, Reach
+from orchestrator.facility.secret import Secret
 from orchestrator.running.protocols import EVERYTHING, Part
 from tests.adapters.makes import CORVID, TAMARISK, a_plan
 from tests.adapters.ways_made import way
@@ -56,3 +60,52 @@ def test_each_way_knows_the_port_at_which_it_is_spoken_to() -> None:
     assert described_way("node", TAMARISK).port(device()) == 8080
     assert BUILT_IN["nmos"].port(device()) == 80
     assert BUILT_IN["nmos"].port(replace(device(), port=8081)) == 8081
+
+
+@pytest.mark.parametrize(
+    ("reach", "port"),
+    [
+        (Reach(), 443),
+        (Reach(scheme="http"), 80),
+        (Reach(port=8443), 8443),
+        (Reach(scheme="http", port=8043), 8043),
+    ],
+)
+def test_restconf_is_where_the_plan_says_or_at_its_schemes_own_port(
+    reach: Reach, port: int
+) -> None:
+    """RFC 8040, 2.1, asks for TLS, so that is what a plan that says nothing gets."""
+    assert BUILT_IN["restconf"].port(replace(device(), restconf=reach)) == port
+
+
+@pytest.mark.parametrize(
+    ("secret", "credentials", "header"),
+    [
+        (Secret("engineer", "word"), "nodes", "Basic ZW5naW5lZXI6d29yZA=="),
+        (Secret("", "word"), "nodes", "Bearer word"),
+        (Secret("", "unasked"), None, None),
+    ],
+)
+def test_restconf_signs_in_as_the_credential_is(
+    secret: Secret, credentials: str | None, header: str | None
+) -> None:
+    """With a user by Basic (RFC 7617), with a word alone as bearer (RFC 6750), or not at all."""
+    seen: list[tuple[str, str | None]] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        seen.append((str(request.url), request.headers.get("authorization")))
+        return httpx.Response(404)
+
+    plan = a_plan(speaks=("restconf",), credentials=credentials)
+    network = httpx.MockTransport(answer)
+    opener = make_opener(plan, {}, lambda _: secret, {}, network=network)
+
+    async def whole() -> None:
+        adapter = opener("rack-node", "127.44.3.71")
+        with pytest.raises(DeviceError, match="tells no serial"):
+            await adapter.identify()
+        await adapter.close()
+
+    asyncio.run(whole())
+    assert {used for _, used in seen} == {header}
+    assert seen[0][0] == "https://127.44.3.71/.well-known/host-meta"

@@ -6,7 +6,7 @@ from orchestrator.documents.plan_build import build_plan
 from orchestrator.documents.plan_model import PlanModel
 from orchestrator.documents.plan_reader import read_plan
 from orchestrator.documents.yaml_reader import read
-from orchestrator.facility.plan import Interface, ListensTo, Plan, PlannedSource, Ref
+from orchestrator.facility.plan import Interface, ListensTo, Plan, PlannedSource, Reach, Ref
 
 HEAD = """\
 facility: x
@@ -125,3 +125,18 @@ def test_a_fault_in_a_type_is_told_once() -> None:
         assert set(faults(text)) == {
             (("types", "t", "sources", "in-{1..2}", "number"), "one number for 2 sources")
         }
+
+
+def test_how_restconf_is_reached_and_what_its_interfaces_are_called() -> None:
+    """By https at its own port unless the device or its type says otherwise."""
+    some = plan(
+        "types: {t: {speaks: [nmos, restconf], restconf: {scheme: http, port: 8043}}}\n"
+        "devices:\n"
+        "  a: {room: north, address: 127.1.0.9}\n"
+        "  b: {room: north, type: t, interfaces: {red: {address: 127.1.0.10, slot: eth0}}}\n"
+        "  c: {room: north, type: t, address: 127.1.0.11, restconf: {}}\n"
+    )
+    assert some.devices["a"].restconf == Reach(scheme="https", port=None)
+    assert some.devices["b"].restconf == Reach(scheme="http", port=8043)
+    assert some.devices["c"].restconf == Reach()
+    assert some.devices["b"].interfaces == (Interface("red", "red", "127.1.0.10", "eth0"),)

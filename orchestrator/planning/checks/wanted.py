@@ -64,7 +64,7 @@ def _interface(plan: Plan, interface: Interface, asked: AskedDevice) -> Interfac
     for network in networks:
         first = int(network.subnet.network_address)
         if not network.bench and first <= where < first + network.subnet.num_addresses:
-            return Interface(interface.name, network.name, address)
+            return Interface(interface.name, network.name, address, interface.slot)
     return replace(interface, address=address)
 
 
