@@ -52,6 +52,7 @@ SHOWN_NOWHERE = ("adapter", "dialect", "orchestrator")
 NO_TESTS_OF_THEIR_OWN = frozenset({
     # Values without behaviour: what they are is tested wherever they are used.
     "orchestrator/facility/change.py",
+    "orchestrator/facility/discovered.py",
     "orchestrator/facility/hazard.py",
     "orchestrator/planning/result.py",
     "orchestrator/running/events.py",

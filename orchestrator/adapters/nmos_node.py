@@ -52,23 +52,30 @@ def identity(node: Json) -> Identity:
     serial, product = _tag(tags, INSTANCE_TAG), _tag(tags, PRODUCT_TAG)
     if serial and product:
         return Identity(serial=serial, model=product)
-    return Identity(serial=_text(node, "id"), model=_text(node, "label") or "NMOS node")
+    return Identity(serial=text_of(node, "id"), model=text_of(node, "label") or "NMOS node")
 
 
 def own_hosts(node: Json) -> frozenset[str]:
     """The names and addresses under which the node says that it is reached itself."""
+    name = _object(node, "the node").get("hostname")
+    named = (name,) if isinstance(name, str) and name else ()
+    return frozenset(host.lower() for host in (*endpoint_hosts(node), *named))
+
+
+def endpoint_hosts(node: Json) -> tuple[str, ...]:
+    """The hosts of its Node API's endpoints."""
     api = _object(node, "the node").get("api")
     endpoints = api.get("endpoints") if isinstance(api, dict) else None
-    hosts = [entry.get("host") for entry in endpoints or () if isinstance(entry, dict)]
-    found = [*hosts, node.get("hostname")]
-    return frozenset(host.lower() for host in found if isinstance(host, str) and host)
+    entries = endpoints if isinstance(endpoints, list) else []
+    hosts = [entry.get("host") for entry in entries if isinstance(entry, dict)]
+    return tuple(host for host in hosts if isinstance(host, str) and host)
 
 
 def interface_names(node: Json) -> tuple[str, ...]:
     """The node's interfaces by name. IS-04 tells no address of them."""
     held = _object(node, "the node").get("interfaces")
     entries = held if isinstance(held, list) else []
-    return tuple(_text(entry, "name") for entry in entries)
+    return tuple(text_of(entry, "name") for entry in entries)
 
 
 def connection_apis(devices: Json, hosts: frozenset[str]) -> dict[str, Place | None]:
@@ -81,12 +88,12 @@ def connection_apis(devices: Json, hosts: frozenset[str]) -> dict[str, Place | N
     for device in _list(devices, "devices"):
         controls = device.get("controls")
         places = [
-            own_place(_text(control, "href"), hosts)
+            own_place(text_of(control, "href"), hosts)
             for control in (controls if isinstance(controls, list) else ())
             if isinstance(control, dict) and _type(control) == CONNECTION_CONTROL
         ]
         first = next((place for place in places if place is not None), None)
-        found[_text(device, "id")] = first and Place(first.path.rstrip("/"), first.port)
+        found[text_of(device, "id")] = first and Place(first.path.rstrip("/"), first.port)
     return found
 
 
@@ -126,11 +133,13 @@ def streams(
     Raises:
         Unusable: an entry makes no sense, or can't be managed here.
     """
-    entries = [entry for entry in _list(listed, kind) if _text(entry, "transport").startswith(RTP)]
-    labels = [_text(entry, "label") for entry in entries]
+    entries = [
+        entry for entry in _list(listed, kind) if text_of(entry, "transport").startswith(RTP)
+    ]
+    labels = [text_of(entry, "label") for entry in entries]
     found: dict[str, Stream] = {}
     for entry in entries:
-        own, label = _text(entry, "id"), _text(entry, "label")
+        own, label = text_of(entry, "id"), text_of(entry, "label")
         unique = bool(label) and labels.count(label) == 1
         name = _planned_name(own, label if unique else None, own_names)
         if name in found:
@@ -145,13 +154,13 @@ def streams(
 
 
 def _managed(entry: Mapping[str, Json], kind: str, apis: Mapping[str, Place | None]) -> Place:
-    api = apis.get(_text(entry, "device_id"))
+    api = apis.get(text_of(entry, "device_id"))
     if api is None:
         raise Unusable(
-            f"the device of its {kind.removesuffix('s')} '{_text(entry, 'label')}' names no "
+            f"the device of its {kind.removesuffix('s')} '{text_of(entry, 'label')}' names no "
             f"{CONNECTION_CONTROL} over plain HTTP on this node"
         )
-    own = _text(entry, "id")
+    own = text_of(entry, "id")
     if not own.replace("-", "").isalnum() or not own.isascii():
         raise Unusable("an id among its streams is no UUID")
     return api.at("single", kind, own)
@@ -188,7 +197,12 @@ def _list(value: Json, what: str) -> list[dict[str, Json]]:
     return [_object(entry, f"one of its {what}") for entry in value]
 
 
-def _text(value: Json, member: str) -> str:
+def text_of(value: Json, member: str) -> str:
+    """A text that has to be there.
+
+    Raises:
+        Unusable: it is not.
+    """
     held = _object(value, "an entry").get(member)
     if not isinstance(held, str):
         raise Unusable(f"an entry has no '{member}'")

@@ -4,15 +4,14 @@ import time
 from asyncio import Semaphore
 from collections import deque
 from collections.abc import Callable
-from dataclasses import replace
 from statistics import median
 from typing import TypeVar
 
+from orchestrator.adapters.conversation import play
 from orchestrator.adapters.dialect import Dialect
 from orchestrator.adapters.messages import Exchange, Request, Response
 from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.transport import Transport
-from orchestrator.errors import DeviceError
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step
 from orchestrator.facility.traits import Traits
@@ -83,20 +82,10 @@ class RestDevice:
         await self._transport.close()
 
     async def _converse(self, talk: Exchange[T]) -> T:
-        """Play a talk to its end. What is said of answers may quote them, so it is cleaned."""
-        try:
-            request = next(talk)
-            while True:
-                response = await self._patience.send(request, self._once)
-                request = talk.send(response)
-        except StopIteration as end:
-            found: T = end.value
-            return found
-        except DeviceError as error:
-            failure = replace(error, said=self._transport.clean(error.said))
-        finally:
-            talk.close()
-        raise failure
+        async def ask(request: Request) -> Response:
+            return await self._patience.send(request, self._once)
+
+        return await play(talk, ask, self._transport.clean)
 
     async def _once(self, request: Request) -> Response:
         async with self._gate():

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from orchestrator import __version__
-from orchestrator.cli import certificates, change, history, look, rehearse, secrets
+from orchestrator.cli import certificates, change, find, history, look, rehearse, secrets
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
 from orchestrator.errors import EXIT_CALL, CutsheetError
@@ -28,6 +28,7 @@ app = typer.Typer(
 )
 app.command("check")(look.check)
 app.command("survey")(look.survey)
+app.command("find")(find.find)
 app.command("dry-run")(look.dry_run)
 app.command("rehearse")(rehearse.rehearse_command)
 app.command("explain")(look.explain_command)

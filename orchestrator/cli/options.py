@@ -89,17 +89,26 @@ def desk_at(
     trace: Callable[[str], None] | None = None,
 ) -> Desk:
     """Open the desk of the facility that the options name; ``trace`` is told what is said."""
-    ways = read_connect_file(connect_file) if connect_file is not None else {}
-    ways.update(pairs(connect or (), "--connect", "ADDRESS=HOST:PORT"))
-    for address in ways:
-        _check_address(address)
     return open_desk(
         find_folder(facility or Path.cwd()),
         secrets=Credentials().get,
         playbooks=playbooks,
-        connect=ways,
+        connect=connections(connect, connect_file),
         trace=trace,
     )
+
+
+def connections(connect: list[str] | None, connect_file: Path | None) -> dict[str, str]:
+    """Where connections go instead, by address.
+
+    Raises:
+        CallError: an option or the file is not written right.
+    """
+    ways = read_connect_file(connect_file) if connect_file is not None else {}
+    ways.update(pairs(connect or (), "--connect", "ADDRESS=HOST:PORT"))
+    for address in ways:
+        _check_address(address)
+    return ways
 
 
 def _check_address(text: str) -> None:
