@@ -69,6 +69,8 @@ def guarded(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise worded(path, error) from error
+    except UnicodeDecodeError as error:
+        raise damaged(path, "it holds text that is none") from error
     except OSError as error:
         raise LedgerError(
             f"the ledger {path} can't be used: {error.strerror or error}",

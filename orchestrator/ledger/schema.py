@@ -1,7 +1,7 @@
 """The ledger's tables, their version, and how an older ledger becomes a newer one.
 
 ``PRAGMA application_id`` marks the file as a Cutsheet ledger, ``PRAGMA user_version`` is the
-version of its tables. Version 1, readable with any SQLite tool:
+version of its tables. Version 2, readable with any SQLite tool:
 
 ``runs``            one row a run
     ``id``          short and speakable, such as ``2026-11-25-1``
@@ -20,6 +20,9 @@ version of its tables. Version 1, readable with any SQLite tool:
     ``step``        the step's id, or NULL
     ``event``       JSON: the whole event
 
+Each table ends with ``seal``: 16 hexadecimal digits over the row's other columns, in this order
+(see ``seal``). Version 1 had none.
+
 ``MIGRATIONS[n]`` turns version n into version n + 1; an empty file is version 0. A migration
 happens whole or not at all. A newer version is refused: guessing would cost more than waiting.
 """
@@ -30,6 +33,7 @@ from pathlib import Path
 
 from orchestrator.errors import LedgerError
 from orchestrator.ledger.faults import damaged
+from orchestrator.ledger.seal import seal
 
 APPLICATION_ID = 0x43555453
 """``CUTS`` in ASCII."""
@@ -59,7 +63,23 @@ _CREATE: Migration = (
         PRIMARY KEY (run, n))""",
 )
 
-MIGRATIONS: Sequence[Migration] = (_CREATE,)
+COLUMNS = {
+    "runs": "id, title, made_at, digest, undoes, record",
+    "devices_before": "run, device, found",
+    "events": "run, n, at, kind, step, event",
+}
+"""Each table's columns but the seal, in the order in which they are sealed."""
+
+_SEAL: Migration = tuple(
+    statement
+    for table, columns in COLUMNS.items()
+    for statement in (
+        f"ALTER TABLE {table} ADD COLUMN seal TEXT NOT NULL DEFAULT ''",
+        f"UPDATE {table} SET seal = seal({columns})",  # noqa: S608 - both are our own words
+    )
+)
+
+MIGRATIONS: Sequence[Migration] = (_CREATE, _SEAL)
 
 
 def version(connection: sqlite3.Connection) -> int:
@@ -82,6 +102,7 @@ def migrate(
     _refuse_newer(connection, path, newest)
     if version(connection) == newest:
         return
+    connection.create_function("seal", -1, seal, deterministic=True)
     connection.execute("BEGIN IMMEDIATE")
     try:
         for at in range(version(connection), newest):
@@ -117,12 +138,12 @@ def _refuse_newer(connection: sqlite3.Connection, path: Path, newest: int) -> No
 
 
 def check(connection: sqlite3.Connection, path: Path) -> None:
-    """Look through the file for damage.
+    """Look through the file for damage, and whether tables and their indexes tell the same rows.
 
     Raises:
         LedgerError: the file is damaged.
         sqlite3.Error: the file is too damaged even to look.
     """
-    said = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
+    said = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(3)")]
     if said != ["ok"]:
         raise damaged(path, "; ".join(line.replace("\n", " ") for line in said))

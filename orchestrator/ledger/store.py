@@ -26,7 +26,8 @@ from orchestrator.ledger.codec import (
     load_record,
 )
 from orchestrator.ledger.faults import damaged, guarded
-from orchestrator.ledger.schema import check, migrate
+from orchestrator.ledger.schema import COLUMNS, check, migrate
+from orchestrator.ledger.seal import broken, seal
 from orchestrator.running.events import Event
 from orchestrator.running.record import RunRecord
 from orchestrator.running.view import RunLine, run_lines
@@ -58,8 +59,7 @@ class SqliteLedger:
                         "a run is made by 'cutsheet apply'; else name the right facility",
                     )
                 _make(self.path)
-            if self.path.stat().st_size == 0:
-                raise damaged(self.path, "the file is empty")
+            _refuse_cut(self.path)
             self._connection = _open(self.path, patience_s)
             try:
                 check(self._connection, self.path)
@@ -100,20 +100,18 @@ class SqliteLedger:
         with self._transaction() as connection:
             if connection.execute("SELECT 1 FROM runs WHERE id = ?", (record.id,)).fetchone():
                 raise LedgerError(f"there is a run {record.id} already", "give it a new id")
-            connection.execute(
-                "INSERT INTO runs (id, title, made_at, digest, undoes, record) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
-                (
-                    record.id,
-                    record.title,
-                    record.made_at,
-                    record.digest,
-                    record.undoes,
-                    dump_record(replace(record, before={})),
-                ),
+            values = (
+                record.id,
+                record.title,
+                record.made_at,
+                record.digest,
+                record.undoes,
+                dump_record(replace(record, before={})),
             )
-            connection.executemany(
-                "INSERT INTO devices_before (run, device, found) VALUES (?, ?, ?)",
+            _insert(connection, "runs", [values])
+            _insert(
+                connection,
+                "devices_before",
                 [(record.id, name, dump_found(found)) for name, found in record.before.items()],
             )
 
@@ -123,25 +121,17 @@ class SqliteLedger:
         Raises:
             LedgerError: no such run.
         """
+        texts = [(event, dump_event(event)) for event in events]
         with self._transaction() as connection:
             self._must_exist(connection, run)
             (last,) = connection.execute(
                 "SELECT coalesce(max(n), 0) FROM events WHERE run = ?", (run,)
             ).fetchone()
-            connection.executemany(
-                "INSERT INTO events (run, n, at, kind, step, event) VALUES (?, ?, ?, ?, ?, ?)",
-                [
-                    (
-                        run,
-                        n,
-                        at.isoformat(),
-                        event.kind,
-                        getattr(event, "step", None),
-                        dump_event(event),
-                    )
-                    for n, event in enumerate(events, last + 1)
-                ],
-            )
+            told = [
+                (run, n, at.isoformat(), event.kind, getattr(event, "step", None), text)
+                for n, (event, text) in enumerate(texts, last + 1)
+            ]
+            _insert(connection, "events", told)
 
     def record(self, run: str) -> RunRecord:
         """Give a run back, the states of before included.
@@ -149,15 +139,13 @@ class SqliteLedger:
         Raises:
             LedgerError: no such run.
         """
-        rows = self._rows("SELECT record FROM runs WHERE id = ?", run)
+        rows = self._sealed("runs", "id = ?", run)
         if not rows:
             raise _no_such_run(run)
-        before = self._rows(
-            "SELECT device, found FROM devices_before WHERE run = ? ORDER BY rowid", run
-        )
+        before = self._sealed("devices_before", "run = ? ORDER BY rowid", run)
         return replace(
-            load_record(rows[0][0], f"run {run}"),
-            before={name: load_found(text, f"{name} in run {run}") for name, text in before},
+            load_record(rows[0][5], f"run {run}"),
+            before={name: load_found(text, f"{name} in run {run}") for _, name, text, _ in before},
         )
 
     def events(self, run: str) -> Sequence[Event]:
@@ -176,12 +164,12 @@ class SqliteLedger:
         """
         with self._alone, guarded(self.path):
             self._must_exist(self._connection, run)
-        rows = self._rows("SELECT n, at, event FROM events WHERE run = ? ORDER BY n", run)
-        if [n for n, _, _ in rows] != list(range(1, len(rows) + 1)):
+        rows = self._sealed("events", "run = ? ORDER BY n", run)
+        if [row[1] for row in rows] != list(range(1, len(rows) + 1)):
             raise damaged(self.path, f"events of run {run} are missing")
         return tuple(
             (datetime.fromisoformat(at), load_event(text, f"event {n} of run {run}"))
-            for n, at, text in rows
+            for _, n, at, _, _, text, _ in rows
         )
 
     def runs(self) -> tuple[RunLine, ...]:
@@ -192,6 +180,20 @@ class SqliteLedger:
     def unfinished(self) -> tuple[str, ...]:
         """The runs that still own identities: neither finished nor undone, oldest first."""
         return tuple(line.id for line in self.runs() if line.unfinished)
+
+    def _sealed(self, table: str, where: str, run: str) -> list[tuple[Any, ...]]:
+        """The rows of a run in a table, each with its seal last.
+
+        Raises:
+            LedgerError: a row is not what was stored.
+        """
+        query = f"SELECT {COLUMNS[table]}, seal FROM {table} WHERE {where}"  # noqa: S608 - our own
+        rows = self._rows(query, run)
+        for row in rows:
+            if broken(row):
+                what = {"runs": "the record", "events": f"event {row[1]}"}.get(table, row[1])
+                raise damaged(self.path, f"{what} of run {run} is not what was stored")
+        return rows
 
     def _rows(self, query: str, *values: str) -> list[tuple[Any, ...]]:
         with self._alone, guarded(self.path):
@@ -215,6 +217,13 @@ class SqliteLedger:
             raise _no_such_run(run)
 
 
+def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...]]) -> None:
+    columns = COLUMNS[table]
+    marks = ", ".join("?" for _ in columns.split(","))
+    statement = f"INSERT INTO {table} ({columns}, seal) VALUES ({marks}, ?)"  # noqa: S608 - our own
+    connection.executemany(statement, [(*row, seal(*row)) for row in rows])
+
+
 def _no_such_run(run: str) -> LedgerError:
     return LedgerError(f"there is no run {run}", "'cutsheet runs' lists the runs of this facility")
 
@@ -231,6 +240,30 @@ def _open(path: Path, patience_s: float) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+def _refuse_cut(path: Path) -> None:
+    """Refuse a file that is shorter than it says (sqlite.org/fileformat2.html, 1.3).
+
+    Beside a log, pages may still be on their way from there.
+
+    Raises:
+        LedgerError: it was cut short.
+    """
+    size = path.stat().st_size
+    if size == 0:
+        raise damaged(path, "the file is empty")
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        return
+    with path.open("rb") as file:
+        head = file.read(100)
+    if not head.startswith(b"SQLite format 3\0"):
+        return  # no ledger at all, as SQLite will say
+    page = int.from_bytes(head[16:18], "big")
+    pages = int.from_bytes(head[28:32], "big")
+    if size < pages * (65536 if page == 1 else page):
+        raise damaged(path, f"it was cut short, to {size} bytes")
 
 
 def _make(path: Path) -> None:

@@ -59,3 +59,9 @@ def test_guarded_words_the_file_systems_errors() -> None:
         raise PermissionError(13, "Permission denied")
     assert "Permission denied" in caught.value.what
     assert caught.value.fix
+
+
+def test_text_that_is_none_is_damage() -> None:
+    """Bytes that are no UTF-8 where text should be are told as damage."""
+    with pytest.raises(LedgerError, match="damaged"), faults.guarded(PATH):
+        b"\xff".decode()

@@ -8,6 +8,7 @@ import pytest
 
 from orchestrator.errors import LedgerError
 from orchestrator.ledger import schema
+from orchestrator.ledger.seal import seal
 
 PATH = Path("ledger.sqlite")
 INVENTED_ZERO_TO_ONE = (
@@ -40,7 +41,7 @@ def test_an_empty_file_becomes_the_newest(connection: sqlite3.Connection) -> Non
     names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
     assert {"runs", "devices_before", "events"} <= names
     columns = {row[1] for row in connection.execute("PRAGMA table_info(events)")}
-    assert columns == {"run", "n", "at", "kind", "step", "event"}
+    assert columns == {"run", "n", "at", "kind", "step", "event", "seal"}
     assert all(f"``{name}``" in (schema.__doc__ or "") for name in columns)
     schema.check(connection, PATH)
 
@@ -94,3 +95,18 @@ def test_another_programs_database_is_refused(connection: sqlite3.Connection) ->
     with pytest.raises(LedgerError, match="another program"):
         schema.migrate(connection, PATH)
     assert [row[0] for row in connection.execute("SELECT name FROM sqlite_master")] == ["songs"]
+
+
+def test_a_ledger_of_the_first_version_is_sealed(connection: sqlite3.Connection) -> None:
+    """What was stored before there were seals keeps its values and gets its seals."""
+    schema.migrate(connection, PATH, schema.MIGRATIONS[:1])
+    assert schema.version(connection) == 1
+    connection.execute("INSERT INTO runs VALUES ('r1', 'title', 'then', 'abc', NULL, '{}')")
+    connection.execute("INSERT INTO devices_before VALUES ('r1', 'd', '{}')")
+    connection.execute("INSERT INTO events VALUES ('r1', 1, 'then', 'paused', NULL, '{}')")
+    schema.migrate(connection, PATH)
+    assert schema.version(connection) == 2
+    for table, columns in schema.COLUMNS.items():
+        query = f"SELECT {columns}, seal FROM {table}"  # noqa: S608 - both are our own words
+        (row,) = connection.execute(query).fetchall()
+        assert row[-1] == seal(*row[:-1])

@@ -20,6 +20,7 @@ from orchestrator.errors import LedgerError
 from orchestrator.facility.found import DeviceState, Found, Identity, InterfaceState
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.ledger import SqliteLedger, ledger_path
+from orchestrator.ledger.seal import seal
 from orchestrator.running.events import Event, Failed, Failure, Finished, Intended, Paused, Proved
 from orchestrator.running.protocols import Ledger
 from orchestrator.running.record import RunRecord
@@ -270,7 +271,8 @@ def test_a_value_that_makes_no_sense_is_told(tmp_path: Path) -> None:
     """A record or an event that another hand altered is a LedgerError that names it."""
     path = filled(tmp_path, events=2)
     other = sqlite3.connect(path)
-    other.execute("UPDATE events SET event = '{}' WHERE n = 2")
+    row = (RECORD.id, 2, NOW.isoformat(), "intended", "s1", "{}")
+    other.execute("UPDATE events SET event = ?, seal = ? WHERE n = 2", ("{}", seal(*row)))
     other.commit()
     other.close()
     with SqliteLedger(tmp_path) as ledger, pytest.raises(LedgerError, match="event 2 of run"):
