@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from orchestrator.actions.copies import keep_states, notes_places, same_disk
@@ -11,17 +11,23 @@ from orchestrator.actions.drive import drive
 from orchestrator.actions.look_round import known_before, looking_round
 from orchestrator.actions.notes import NotesKeeper
 from orchestrator.actions.propose import owners
-from orchestrator.actions.questions import BEFORE_THE_FIRST_WRITE, go_questions
+from orchestrator.actions.questions import (
+    BEFORE_SOURCES_RETURN,
+    BEFORE_THE_FIRST_WRITE,
+    OUTSIDE,
+    before_going_on,
+    go_questions,
+)
 from orchestrator.actions.sign_ins import check_sign_ins
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
-from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import Sequence as Steps
 from orchestrator.ledger.lock import Held, hold
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
-from orchestrator.running.events import Event
+from orchestrator.running.events import Answered, Asked, Event
 from orchestrator.running.gate import Words
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.protocols import Person, Reporter
@@ -59,7 +65,10 @@ class Ended:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """What is to be applied: a proved sequence with what was decided about it."""
+    """What is to be applied: a proved sequence with what was decided about it.
+
+    ``accepts`` says by name who accepted what, why and when, as far as that is known.
+    """
 
     title: str
     sequence: Steps
@@ -68,14 +77,17 @@ class Order:
     mended: Mapping[str, tuple[str, ...]]
     undoes: str | None = None
     terms: Terms = field(default_factory=Terms)
+    accepts: Mapping[str, str] = field(default_factory=dict)
 
 
 def order_of(
     title: str,
     plan: DryRun,
     found: AsFound,
+    *,
     undoes: str | None = None,
     terms: Terms | None = None,
+    accepts: Mapping[str, str] | None = None,
 ) -> Order:
     """Make an order of a dry-run, to be applied on ``terms``.
 
@@ -92,6 +104,7 @@ def order_of(
         mended=plan.mended,
         undoes=undoes,
         terms=terms or Terms(),
+        accepts=accepts or {},
     )
 
 
@@ -106,21 +119,25 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
         CallError: a run that began, and did not finish, since the survey owns one of the devices.
     """
     with _holding(desk, attendance, f"apply: {order.title}") as held:
-        for question, text in BEFORE_THE_FIRST_WRITE.items():
-            go, by = await attendance.person.ask(question, text)
-            if not go:
-                return Ended(run=None, why=f"{question}: no ({by or 'not answered'})")
+        answers = await _ask(BEFORE_THE_FIRST_WRITE, attendance.person)
+        if not answers[-1].go:
+            return _no(answers[-1])
         with SqliteLedger(desk.folder) as ledger:
             record = _record(desk, order, ledger)
             _refuse_owned(ledger, record)
             held.name_run(record.id)
             with _keeping(desk, ledger, record, (), attendance) as keeper:
                 ledger.begin(record)
+                told = [*_accepted(order), *_told(answers)]
+                keeper.append(record.id, told, desk.clock.now())
                 return await _go(desk, ledger, record, keeper, attendance)
 
 
-async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
+async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | None = None) -> Ended:
     """Go on with a run where it stands: what may have landed is read before anything else.
+
+    ``terms`` take the place of those on which the run was agreed to, for this sitting. Who is on
+    air, and whether monitors are down, is asked anew: sources are about to come back.
 
     Raises:
         LedgerError: no such run, or another run holds the facility.
@@ -139,8 +156,46 @@ async def resume(desk: Desk, run: str, attendance: Attendance) -> Ended:
             )
         touched = (desk.plan.devices[name] for name in record.before if name in desk.plan.devices)
         await check_sign_ins(touched, desk.open_adapter)
+        window = (terms or record.terms).window
+        asks = {**before_going_on(window, desk.clock.now()), **BEFORE_SOURCES_RETURN}
+        answers = await _ask(asks, attendance.person)
+        ledger.append(run, _told(answers), desk.clock.now())
+        if not answers[-1].go:
+            return _no(answers[-1])
+        agreed = terms or record.terms
+        if OUTSIDE in asks:
+            agreed = replace(agreed, window=None)
+        agreed_on = replace(record, terms=agreed)
         with _keeping(desk, ledger, record, ledger.events(run), attendance) as keeper:
-            return await _go(desk, ledger, record, keeper, attendance)
+            return await _go(desk, ledger, agreed_on, keeper, attendance)
+
+
+async def _ask(questions: Mapping[str, tuple[str, ...]], person: Person) -> list[Answered]:
+    """Ask until all are answered, or one with no."""
+    answers: list[Answered] = []
+    for question, text in questions.items():
+        answers.append(Answered(question, *await person.ask(question, text)))
+        if not answers[-1].go:
+            break
+    return answers
+
+
+def _no(answer: Answered) -> Ended:
+    return Ended(run=None, why=f"{answer.question}: no ({answer.by or 'not answered'})")
+
+
+def _told(answers: Sequence[Answered]) -> list[Event]:
+    """The answers as the ledger keeps them: who said so; it keeps the time itself."""
+    return [event for answer in answers for event in (Asked(answer.question), answer)]
+
+
+def _accepted(order: Order) -> list[Answered]:
+    """The hazards that somebody accepted by name, and who did."""
+    return [
+        Answered(hazard.name, go=True, by=order.accepts.get(hazard.name, hazard.accepted))
+        for hazard in order.hazards
+        if hazard.grade is Grade.NEEDS_NAME and hazard.accepted is not None
+    ]
 
 
 @contextmanager

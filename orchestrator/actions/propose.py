@@ -8,11 +8,15 @@ from orchestrator.actions.desk import Desk
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound
 from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.step import Sequence
 from orchestrator.facility.wanted import AskedDevice, Release
 from orchestrator.ledger.store import SqliteLedger, ledger_path
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
+from orchestrator.running.fitting import does_not_fit
+from orchestrator.running.pace import phase_lengths
+from orchestrator.running.terms import Terms
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,13 +25,15 @@ class Choice:
 
     ``rooms``: those to be changed; empty: all that the playbooks speak of. ``phases``: which
     rooms go together, in order; empty: the tool chooses. ``accepted``: hazards accepted by name,
-    with the reason. ``width``: how many devices are spoken to at one time.
+    with the reason. ``width``: how many devices are spoken to at one time. ``terms``: on which it
+    is to be made.
     """
 
     rooms: tuple[str, ...] = ()
     phases: tuple[tuple[str, ...], ...] = ()
     accepted: Mapping[str, str] = field(default_factory=dict)
     width: int = 16
+    terms: Terms = field(default_factory=Terms)
 
 
 def scene_of(
@@ -92,7 +98,8 @@ def propose(
     scene = scene_of(desk, found, choice, asked)
     plan = dry_run(scene)
     touched = {step.device for step in plan.sequence.steps}
-    extra = (*besides, *unfinished(desk, touched, undoes))
+    late = does_not_fit(choice.terms, lengths_of(desk, plan.sequence), desk.clock.now())
+    extra = (*besides, *unfinished(desk, touched, undoes), *late)
     if not extra:
         return plan
     known = [
@@ -103,6 +110,11 @@ def propose(
     ]
     hazards = sorted([*known, *plan.hazards], key=lambda hazard: not hazard.blocks)
     return replace(plan, hazards=tuple(hazards))
+
+
+def lengths_of(desk: Desk, sequence: Sequence) -> tuple[float, ...]:
+    """How many seconds each phase takes at the most, by the patience that its devices are given."""
+    return phase_lengths(sequence, desk.patience)
 
 
 def unfinished(desk: Desk, touched: set[str], undoes: str | None = None) -> tuple[Hazard, ...]:

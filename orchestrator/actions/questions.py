@@ -4,11 +4,12 @@ No ``--yes`` answers them. Each has a name, by which it can be accepted beforeha
 """
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 from orchestrator.facility.step import Sequence as Steps
 from orchestrator.facility.step import StepKind
 from orchestrator.reports.cautions import ALERT, HEARING, ON_AIR
-from orchestrator.reports.clock import clock_words, limit_words
+from orchestrator.reports.clock import clock_words, limit_words, window_words
 from orchestrator.reports.layout import seconds
 from orchestrator.running.gate import Facts, Words
 from orchestrator.running.window import Window
@@ -22,6 +23,31 @@ BEFORE_THE_FIRST_WRITE: Mapping[str, tuple[str, ...]] = {
         "Is nothing of these chains touched, or is the written approval at hand?",
     ),
 }
+
+BEFORE_SOURCES_RETURN = {
+    name: text for name, text in BEFORE_THE_FIRST_WRITE.items() if name != "alert-chain"
+}
+"""Asked anew before a run goes on."""
+
+OUTSIDE = "outside-window"
+
+
+def before_going_on(window: Window | None, at: datetime) -> Mapping[str, tuple[str, ...]]:
+    """What is asked where a run is to go on at a time that lies outside of its window."""
+    if window is None:
+        return {}
+    opens, closes = (datetime.fromisoformat(text) for text in (window.opens, window.closes))
+    if opens <= at < closes:
+        return {}
+    now = clock_words(at, window)
+    return {
+        OUTSIDE: (
+            f"The run's window is {window_words(window)}. It is {now} now: outside of it.",
+            "Going on, like undoing, writes to devices. Whoever agreed to the window decides.",
+            "Has it been agreed to go on outside the window?",
+        )
+    }
+
 
 LONGEST_SHOWN = 12
 """How many findings are shown at a go/no-go point. Our own choice."""

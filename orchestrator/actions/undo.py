@@ -1,6 +1,7 @@
 """Undo: a run taken back, planned and proved as a run of its own."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, propose
@@ -13,15 +14,18 @@ from orchestrator.running.undo import addresses, take_back
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undo:
-    """A run taken back, not yet applied. ``stays``: mended faults that stay mended, in words."""
+    """A run taken back, not yet applied. ``stays``: mended faults that stay mended, in words.
+
+    ``plan_with`` plans it with a choice: what a person accepts meanwhile can be added.
+    """
 
     record: RunRecord
     found: AsFound
-    plan: DryRun
+    plan_with: Callable[[Choice], DryRun]
     stays: tuple[str, ...]
 
 
-async def undo(desk: Desk, run: str, choice: Choice) -> Undo:
+async def undo(desk: Desk, run: str) -> Undo:
     """Plan how ``run`` is taken back, from what the devices say now.
 
     Raises:
@@ -32,14 +36,12 @@ async def undo(desk: Desk, run: str, choice: Choice) -> Undo:
     found = await desk.survey(asked={}, also=addresses(record))
     back = take_back(record, events, found, _benched(desk, record))
     accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}
-    wider = Choice(
-        rooms=choice.rooms,
-        phases=choice.phases,
-        accepted={**accepted, **choice.accepted},
-        width=choice.width,
-    )
-    plan = propose(desk, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
-    return Undo(record=record, found=found, plan=plan, stays=back.stays)
+
+    def plan_with(chosen: Choice) -> DryRun:
+        wider = replace(chosen, accepted={**accepted, **chosen.accepted})
+        return propose(desk, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
+
+    return Undo(record=record, found=found, plan_with=plan_with, stays=back.stays)
 
 
 def _benched(desk: Desk, record: RunRecord) -> frozenset[str]:

@@ -1,20 +1,35 @@
 """Work orders: a dry-run approved and kept, and applied later only if it is still true."""
 
+from collections.abc import Mapping
+
 from orchestrator.actions.apply import Order
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.propose import Choice, scene_of, unfinished
+from orchestrator.actions.propose import Choice, lengths_of, scene_of, unfinished
 from orchestrator.documents.work_order import WorkOrder
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.hazard import Grade, Hazard
+from orchestrator.facility.plan import Ref
 from orchestrator.planning.digest import digest
 from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
 from orchestrator.planning.result import DryRun
+from orchestrator.running.fitting import does_not_fit
 
 
-def work_order_of(desk: Desk, title: str, plan: DryRun, found: AsFound) -> WorkOrder:
+def work_order_of(
+    desk: Desk,
+    title: str,
+    plan: DryRun,
+    found: AsFound,
+    *,
+    choice: Choice | None = None,
+    accepts: Mapping[str, str] | None = None,
+) -> WorkOrder:
     """Make a work order of a dry-run, hazards and acceptances included.
+
+    ``choice`` is what was chosen for the dry-run. ``accepts`` says by name who accepted what, why
+    and when.
 
     Raises:
         CallError: a hazard stops it, or there is nothing to do.
@@ -29,6 +44,8 @@ def work_order_of(desk: Desk, title: str, plan: DryRun, found: AsFound) -> WorkO
         for name in dict.fromkeys(step.device for step in plan.sequence.steps)
         if isinstance(entry := found.devices.get(name), Found)
     }
+    chosen = choice or Choice()
+    scene = scene_of(desk, found, chosen)
     return WorkOrder(
         facility=desk.plan.facility,
         title=title,
@@ -39,6 +56,10 @@ def work_order_of(desk: Desk, title: str, plan: DryRun, found: AsFound) -> WorkO
         before=before,
         hazards=plan.hazards,
         mended=plan.mended,
+        rooms=tuple(sorted(scene.rooms)),
+        meant={str(ref): wish for ref, wish in Meant.of(scene).listens_to.items()},
+        terms=chosen.terms,
+        accepts=accepts or {},
     )
 
 
@@ -47,7 +68,8 @@ def no_longer_true(desk: Desk, order: WorkOrder, found: AsFound) -> tuple[Hazard
 
     Every device of the order must be in the state that was approved, and the proof must hold on
     the facility as it is found now, devices outside the order included. No unfinished run may
-    own any of its devices.
+    own any of its devices. The rooms and wishes are those that were approved, whatever the
+    playbooks say by now: a room that only holds an accepted listener is not among them.
     """
     changed = [
         Hazard(
@@ -65,9 +87,12 @@ def no_longer_true(desk: Desk, order: WorkOrder, found: AsFound) -> tuple[Hazard
     if changed:
         return tuple(changed)
     accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}
-    rooms = tuple(room for phase in order.sequence.phases for room in phase.rooms)
-    scene = scene_of(desk, found, Choice(rooms=rooms, accepted=accepted))
-    return tuple(prove(scene, order.sequence, Meant.of(scene)))
+    scene = scene_of(desk, found, Choice(rooms=order.rooms, accepted=accepted))
+    meant = {Ref(*name.split("/", 1)): wish for name, wish in order.meant.items()}
+    return (
+        *does_not_fit(order.terms, lengths_of(desk, order.sequence), desk.clock.now()),
+        *prove(scene, order.sequence, Meant(meant)),
+    )
 
 
 def _difference(approved: Found, now: object) -> str:
@@ -101,4 +126,6 @@ def order_from(order: WorkOrder, found: AsFound) -> Order:
         found=found,
         hazards=order.hazards,
         mended=order.mended,
+        terms=order.terms,
+        accepts=order.accepts,
     )

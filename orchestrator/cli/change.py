@@ -3,6 +3,7 @@
 import asyncio
 import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -10,9 +11,11 @@ import typer
 
 from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of, resume
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.propose import Choice, propose
+from orchestrator.actions.propose import Choice, lengths_of, propose
 from orchestrator.actions.undo import undo
+from orchestrator.actions.waiting import until_open
 from orchestrator.actions.work_order import no_longer_true, order_from
+from orchestrator.cli.accepting import accepts_of, ask_about_hazards
 from orchestrator.cli.garbage import look_often
 from orchestrator.cli.history import last_unfinished, run_document
 from orchestrator.cli.options import (
@@ -29,17 +32,26 @@ from orchestrator.cli.options import (
     desk_at,
 )
 from orchestrator.cli.person import Keyboard, agreed
+from orchestrator.cli.planned import dry_run_document, dry_run_text
 from orchestrator.cli.show import end, show, show_json
+from orchestrator.cli.terms import (
+    AfterFailureOption,
+    MarginOption,
+    SoakOption,
+    WindowOption,
+    refuse_terms,
+    terms_of,
+)
 from orchestrator.documents.work_order import read_work_order
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND
 from orchestrator.facility.hazard import Hazard
-from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
-from orchestrator.reports import dry_run as dry_run_report
 from orchestrator.reports.hazards import hazard_lines
 from orchestrator.reports.layout import wrap
 from orchestrator.reports.progress import Progress
+from orchestrator.reports.terms import terms_lines
 from orchestrator.reports.values import hazard_json
+from orchestrator.running.terms import Terms
 
 YesOption = Annotated[
     bool,
@@ -68,6 +80,10 @@ def apply_command(
     accept: AcceptOption = None,
     title: TitleOption = "Change by playbook",
     width: WidthOption = 16,
+    after_failure: AfterFailureOption = None,
+    soak: SoakOption = None,
+    window: WindowOption = None,
+    margin: MarginOption = None,
     keep_copy: KeepCopyOption = None,
     yes: YesOption = False,
     connect: ConnectOption = None,
@@ -80,41 +96,41 @@ def apply_command(
     do; 1 a hazard or a no stopped it, or the run paused.
     """
     desk = desk_at(facility, playbook, connect, connect_file)
-    choice = choice_of(room, phase, accept, width)
-    order = (
-        _from_work_order(desk, work_order, as_json=as_json)
-        if work_order is not None
-        else _from_playbooks(desk, choice, title, as_json=as_json)
-    )
-    accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}
-    _begin(desk, order, {**accepted, **_accepted(desk, choice)}, keep_copy, yes=yes, json=as_json)
+    terms = terms_of(desk, after_failure, soak, window, margin)
+    choice = choice_of(room, phase, accept, width, terms)
+    if work_order is not None:
+        refuse_terms(work_order, terms)
+        order = _from_work_order(desk, work_order, as_json=as_json)
+    else:
+        order = _from_playbooks(desk, choice, title, as_json=as_json)
+    _begin(desk, order, accepts_of(desk, choice), keep_copy, yes=yes, json=as_json)
 
 
-def _accepted(desk: Desk, choice: Choice) -> dict[str, str]:
-    given = {a.hazard: a.reason for book in desk.documents.playbooks for a in book.accepts}
-    return {**given, **choice.accepted}
+def _wait(desk: Desk, terms: Terms, *, as_json: bool) -> None:
+    say = partial(typer.echo, err=as_json)
+    asyncio.run(until_open(terms.window, desk.clock, say))
 
 
 def _from_playbooks(desk: Desk, choice: Choice, title: str, *, as_json: bool) -> Order:
+    _wait(desk, choice.terms, as_json=as_json)
     found = asyncio.run(desk.survey())
-    plan = propose(desk, found, choice)
-    _stop_if_idle(desk, plan, as_json=as_json)
-    return order_of(title, plan, found)
+    plan, choice = ask_about_hazards(partial(propose, desk, found), choice, asks=not as_json)
+    _stop_if_idle(desk, plan, choice.terms, as_json=as_json)
+    return order_of(title, plan, found, terms=choice.terms, accepts=accepts_of(desk, choice))
 
 
-def _stop_if_idle(desk: Desk, plan: DryRun, *, as_json: bool) -> None:
+def _stop_if_idle(desk: Desk, plan: DryRun, terms: Terms, *, as_json: bool) -> None:
     """End here where there is nothing to do, or where a hazard forbids it."""
     if plan.stopped or not plan.sequence.steps:
-        code = digest(plan.sequence)
         if as_json:
-            show_json(dry_run_report.as_json(plan, code))
+            show_json(dry_run_document(desk, plan, terms))
         elif plan.stopped:
             show("\n".join(["Nothing was written.", *hazard_lines(plan.hazards)]))
         else:
             show("Everything is as wanted: there is nothing to do, and nothing was written.")
         end(EXIT_FOUND if plan.stopped else EXIT_DONE)
     if not as_json:
-        show(dry_run_report.text(plan, digest(plan.sequence), desk.rooms))
+        show(dry_run_text(desk, plan, terms))
 
 
 def nothing_written(why: str, hazards: Sequence[Hazard] = (), *, as_json: bool) -> NoReturn:
@@ -129,12 +145,15 @@ def nothing_written(why: str, hazards: Sequence[Hazard] = (), *, as_json: bool) 
 
 def _from_work_order(desk: Desk, path: Path, *, as_json: bool) -> Order:
     order = read_work_order(path)
-    found = asyncio.run(desk.survey())
+    _wait(desk, order.terms, as_json=as_json)
+    stood = {name: (entry.at,) for name, entry in order.before.items()}
+    found = asyncio.run(desk.survey(also=stood))
     untrue = no_longer_true(desk, order, found)
     if untrue:
         nothing_written(f"The work order {path} is no longer true.", untrue, as_json=as_json)
     if not as_json:
         show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
+        show("\n".join(terms_lines(order.terms, lengths_of(desk, order.sequence))))
     return order_from(order, found)
 
 
@@ -150,7 +169,7 @@ def _begin(
     devices = len({step.device for step in order.sequence.steps})
     if not agreed(f"Do these {len(order.sequence.steps)} steps on {devices} devices?", yes=yes):
         nothing_written("Nobody agreed to the change.", as_json=json)
-    attendance = _attendance(accepted, keep_copy, json=json)
+    attendance = _attendance({**order.accepts, **accepted}, keep_copy, json=json)
     ended = asyncio.run(apply(desk, order, attendance))
     _tell(desk, ended, as_json=json)
 
@@ -182,6 +201,10 @@ def resume_command(
     ] = None,
     facility: FacilityOption = None,
     accept: AcceptOption = None,
+    after_failure: AfterFailureOption = None,
+    soak: SoakOption = None,
+    window: WindowOption = None,
+    margin: MarginOption = None,
     keep_copy: KeepCopyOption = None,
     connect: ConnectOption = None,
     connect_file: ConnectFileOption = None,
@@ -193,9 +216,10 @@ def resume_command(
     """
     desk = desk_at(facility, None, connect, connect_file)
     chosen = run or last_unfinished(desk.folder)
-    accepted = _accepted(desk, choice_of(None, None, accept))
+    terms = terms_of(desk, after_failure, soak, window, margin)
+    accepted = accepts_of(desk, choice_of(None, None, accept))
     attendance = _attendance(accepted, keep_copy, json=as_json)
-    _tell(desk, asyncio.run(resume(desk, chosen, attendance)), as_json=as_json)
+    _tell(desk, asyncio.run(resume(desk, chosen, attendance, terms)), as_json=as_json)
 
 
 def undo_command(
@@ -207,6 +231,10 @@ def undo_command(
         bool, typer.Option("--dry-run", help="Show it only; nothing is written.")
     ] = False,
     width: WidthOption = 16,
+    after_failure: AfterFailureOption = None,
+    soak: SoakOption = None,
+    window: WindowOption = None,
+    margin: MarginOption = None,
     keep_copy: KeepCopyOption = None,
     yes: YesOption = False,
     connect: ConnectOption = None,
@@ -219,19 +247,28 @@ def undo_command(
     or the run paused.
     """
     desk = desk_at(facility, None, connect, connect_file)
-    choice = choice_of(None, phase, accept, width)
-    back = asyncio.run(undo(desk, run, choice))
+    terms = terms_of(desk, after_failure, soak, window, margin)
+    choice = choice_of(None, phase, accept, width, terms)
+    _wait(desk, choice.terms, as_json=as_json)
+    back = asyncio.run(undo(desk, run))
     if not as_json:
         for line in back.stays:
             show("\n".join(wrap(f"Stays as it is: {line}.", 0, 2)))
+    plan, choice = ask_about_hazards(back.plan_with, choice, asks=not as_json and not dry)
     if dry:
-        code = digest(back.plan.sequence)
         if as_json:
-            show_json(dry_run_report.as_json(back.plan, code))
+            show_json(dry_run_document(desk, plan, choice.terms))
         else:
-            show(dry_run_report.text(back.plan, code, desk.rooms))
-        end(EXIT_FOUND if back.plan.changes or back.plan.stopped else EXIT_DONE)
-    _stop_if_idle(desk, back.plan, as_json=as_json)
-    order = order_of(f"Undo of {run}: {back.record.title}", back.plan, back.found, undoes=run)
-    accepted = {h.name: h.accepted for h in order.hazards if h.accepted is not None}
-    _begin(desk, order, {**accepted, **_accepted(desk, choice)}, keep_copy, yes=yes, json=as_json)
+            show(dry_run_text(desk, plan, choice.terms))
+        end(EXIT_FOUND if plan.changes or plan.stopped else EXIT_DONE)
+    _stop_if_idle(desk, plan, choice.terms, as_json=as_json)
+    accepts = accepts_of(desk, choice)
+    order = order_of(
+        f"Undo of {run}: {back.record.title}",
+        plan,
+        back.found,
+        undoes=run,
+        terms=choice.terms,
+        accepts=accepts,
+    )
+    _begin(desk, order, accepts, keep_copy, yes=yes, json=as_json)

@@ -15,6 +15,9 @@ from orchestrator.ledger.lock import holder
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.reports import rollback_notes
 from orchestrator.reports import run as run_report
+from orchestrator.reports.answers import answer_lines, answers_json
+from orchestrator.reports.terms import terms_json
+from orchestrator.running.pace import phase_lengths
 
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="As 'cutsheet runs' lists it.")]
 
@@ -52,13 +55,19 @@ def run_document(folder: Path, run: str, *, text: Literal[True]) -> str: ...
 def run_document(folder: Path, run: str, *, text: bool = False) -> dict[str, Any] | str:
     """How a run stands, as text or as a JSON document."""
     with SqliteLedger(folder, create=False) as ledger:
-        record, events = ledger.record(run), ledger.events(run)
+        record, timeline = ledger.record(run), ledger.timeline(run)
         state = next(line.state for line in ledger.runs() if line.id == run)
+    events = [event for _, event in timeline]
     path = notes_path(folder, run)
     notes = str(path) if path.exists() else None
     alive = holder(folder) is not None
-    make = run_report.text if text else run_report.as_json
-    return make(record, events, state=state, alive=alive, notes=notes)
+    if not text:
+        document = run_report.as_json(record, events, state=state, alive=alive, notes=notes)
+        document["answers"] = answers_json(timeline)
+        document["terms"] = terms_json(record.terms, phase_lengths(record.sequence))
+        return document
+    told = run_report.text(record, events, state=state, alive=alive, notes=notes)
+    return told + "\n".join(answer_lines(timeline))
 
 
 def last_unfinished(folder: Path) -> str:

@@ -12,6 +12,7 @@ from orchestrator.actions.explain import explain
 from orchestrator.actions.propose import propose, scene_of
 from orchestrator.actions.work_order import work_order_of
 from orchestrator.adapters.open import in_the_clear
+from orchestrator.cli.accepting import accepts_of
 from orchestrator.cli.options import (
     AcceptOption,
     AsFoundOption,
@@ -26,7 +27,15 @@ from orchestrator.cli.options import (
     choice_of,
     desk_at,
 )
+from orchestrator.cli.planned import dry_run_document, dry_run_text
 from orchestrator.cli.show import end, show, show_json
+from orchestrator.cli.terms import (
+    AfterFailureOption,
+    MarginOption,
+    SoakOption,
+    WindowOption,
+    terms_of,
+)
 from orchestrator.documents.as_found import read_as_found, write_as_found
 from orchestrator.documents.folder import find_folder, load_checked
 from orchestrator.documents.schema import What, json_schema
@@ -37,10 +46,8 @@ from orchestrator.planning.aims.changes import changes
 from orchestrator.planning.aims.listeners import listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.audit import audit as audit_of
-from orchestrator.planning.digest import digest
 from orchestrator.reports import audit as audit_report
 from orchestrator.reports import clear
-from orchestrator.reports import dry_run as dry_run_report
 from orchestrator.reports import survey as survey_report
 
 
@@ -143,6 +150,10 @@ def dry_run(
         str, typer.Option("--title", help="What the work order is called.")
     ] = "Change by playbook",
     width: WidthOption = 16,
+    after_failure: AfterFailureOption = None,
+    soak: SoakOption = None,
+    window: WindowOption = None,
+    margin: MarginOption = None,
     connect: ConnectOption = None,
     connect_file: ConnectFileOption = None,
     as_json: JsonOption = False,
@@ -154,14 +165,18 @@ def dry_run(
     """
     desk = desk_at(facility, playbook, connect, connect_file)
     found = found_for(desk, as_found)
-    plan = propose(desk, found, choice_of(room, phase, accept, width))
+    terms = terms_of(desk, after_failure, soak, window, margin)
+    choice = choice_of(room, phase, accept, width, terms)
+    plan = propose(desk, found, choice)
     if out is not None:
-        write_work_order(out, work_order_of(desk, title, plan, found))
-    code = digest(plan.sequence)
+        now = desk.clock.now().isoformat(timespec="minutes")
+        accepts = {name: f"{who}, {now}" for name, who in accepts_of(desk, choice).items()}
+        order = work_order_of(desk, title, plan, found, choice=choice, accepts=accepts)
+        write_work_order(out, order)
     if as_json:
-        show_json(dry_run_report.as_json(plan, code))
+        show_json(dry_run_document(desk, plan, choice.terms))
     else:
-        show(dry_run_report.text(plan, code, desk.rooms))
+        show(dry_run_text(desk, plan, choice.terms))
         if out is not None:
             show(f"The work order is in {out}; 'cutsheet apply {out}' runs just that.")
     end(EXIT_FOUND if plan.changes or plan.stopped else EXIT_DONE)

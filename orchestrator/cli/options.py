@@ -13,6 +13,7 @@ from orchestrator.cli.connect_map import read_connect_file
 from orchestrator.credentials import Credentials
 from orchestrator.documents.folder import find_folder
 from orchestrator.errors import CallError
+from orchestrator.running.terms import Terms
 
 FacilityOption = Annotated[
     Path | None,
@@ -127,6 +128,7 @@ def choice_of(
     phases: list[str] | None,
     accept: list[str] | None,
     width: int = 16,
+    terms: Terms | None = None,
 ) -> Choice:
     """What the options choose for a change."""
     return Choice(
@@ -134,6 +136,7 @@ def choice_of(
         phases=tuple(tuple(phase.split(",")) for phase in phases or ()),
         accepted=pairs(accept or (), "--accept", "NAME=REASON"),
         width=width,
+        terms=terms or Terms(),
     )
 
 

@@ -38,7 +38,7 @@ def build_playbook(
         title=model.playbook,
         file=file,
         devices=devices,
-        accepts=tuple(Acceptance(item.hazard, item.reason) for item in model.accepts),
+        accepts=tuple(Acceptance(item.hazard, item.reason, item.by) for item in model.accepts),
         releases=tuple(
             Release(what=item.what, by=item.by, reference=item.reference, until=item.until)
             for item in model.releases

@@ -60,10 +60,11 @@ class AskedDeviceModel(Shape):
 
 
 class AcceptanceModel(Shape):
-    """A hazard that a person accepts."""
+    """A hazard that a person accepts, or a question of safety that is answered with go."""
 
-    hazard: fields.Text = Field(description="Its name, as the dry-run prints it.")
+    hazard: fields.Text = Field(description="Its name, as the dry-run or the question prints it.")
     reason: fields.Text = Field(description="Why it is accepted.")
+    by: fields.Text | None = Field(None, description="Who accepts it.")
 
 
 class ReleaseModel(Shape):

@@ -73,10 +73,11 @@ class AskedDevice:
 
 @dataclass(frozen=True, slots=True)
 class Acceptance:
-    """A hazard that a person accepts: its name as the dry-run prints it, and the reason."""
+    """A hazard that a person accepts: its name as the dry-run prints it, the reason, and who."""
 
     hazard: str
     reason: str
+    by: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

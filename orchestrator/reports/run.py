@@ -64,6 +64,7 @@ def text(
         lines += wrap(what)
     proved, everything = _proved(record, events)
     lines += ["", *wrap(f"{proved} of {everything} steps are proved by reading back.")]
+    lines += wrap(f"Digest of the sequence: {record.digest}.")
     return "\n".join(lines) + "\n"
 
 

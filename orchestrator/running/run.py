@@ -22,6 +22,8 @@ from collections.abc import Set as AbstractSet
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.running.events import (
+    Answered,
+    Asked,
     Event,
     Failed,
     Failure,
@@ -38,11 +40,10 @@ from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.patience import Patience
 from orchestrator.running.reading import told
-from orchestrator.running.terms import AfterFailure, Terms, held
+from orchestrator.running.stuck import GONE, Stuck
+from orchestrator.running.terms import Terms
 from orchestrator.running.whole import check, devices_of
 from orchestrator.running.window import limits
-
-_GONE = (Failure.UNREACHABLE, Failure.WRONG_DEVICE)
 
 
 class Run:
@@ -96,7 +97,8 @@ class Run:
         self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
-        if stored and not self.finished and stored[-1] != Resumed():
+        begun = any(not isinstance(event, Asked | Answered) for event in stored)
+        if begun and not self.finished and stored[-1] != Resumed():
             self._own = Store((Resumed(),))
 
     @property
@@ -248,19 +250,11 @@ class Run:
         for failed in self._state.failures.values():
             yield f"{failed.step}: {failed.said or failed.why.replace('_', ' ')}"
         if self._state.failures:
-            yield from self._held_words()
+            yield from self._stuck().words()
         if self._gate is not None:
             yield self._gate.why
         elif self._pausing is None and not self._state.failures:
             yield "the steps that are left wait for each other"
-
-    def _held_words(self) -> Iterator[str]:
-        policy = self._terms.after_failure
-        if policy is AfterFailure.HOLD_ALL:
-            yield "nothing more was begun anywhere"
-        elif policy is not AfterFailure.HOLD_DEVICE:
-            rooms = {self._rooms[self._steps[name].device] for name in self._state.failures}
-            yield f"nothing more was begun in {' and '.join(sorted(rooms))}"
 
     def _plain_question(self, facts: Facts) -> tuple[str, ...]:
         phase = facts.phase
@@ -281,14 +275,15 @@ class Run:
         phase = self._phase()
         if self._shut(phase):
             return
-        blocked = set(self._blocked()) | {hand.step.device for hand in self._hands.values()}
+        stuck = self._stuck()
+        blocked = {*stuck.devices(), *(hand.step.device for hand in self._hands.values())}
         spoken_to = {
             hand.step.device
             for hand in self._hands.values()
             if hand.step.kind is not StepKind.BY_HAND
         }
         doubtful = self._doubtful()
-        hopeless = self._hopeless()
+        hopeless = stuck.hopeless(step for step in self._waiting if step.id not in self._hands)
         for step in self._waiting:
             if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
                 continue
@@ -313,40 +308,14 @@ class Run:
             self._proved(name) or name in hopeless for name in step.behind
         )
 
-    def _hopeless(self) -> set[str]:
-        """The steps that failed, or can't start any more as things stand: they hold back nobody."""
-        hopeless: set[str] = set()
-        if not self._state.failures and not self._lost:
-            return hopeless
-        blocked = self._blocked()
-        found = True
-        while found:
-            found = False
-            for step in self._waiting:
-                if step.id not in hopeless and self._never(step, blocked, hopeless):
-                    hopeless.add(step.id)
-                    found = True
-        return hopeless
-
-    def _never(self, step: Step, blocked: AbstractSet[str], hopeless: AbstractSet[str]) -> bool:
-        if step.id in self._hands:
-            return False
-        failed = self._state.standing(step.id) is Standing.FAILED
-        return (
-            failed
-            or step.device in blocked
-            or any(name in hopeless or name in self._lost for name in step.after)
+    def _stuck(self) -> Stuck:
+        return Stuck(
+            steps=self._steps,
+            failures=tuple(self._state.failures.values()),
+            lost=tuple(self._lost.values()),
+            policy=self._terms.after_failure,
+            rooms=self._rooms,
         )
-
-    def _blocked(self) -> frozenset[str]:
-        failures = [*self._state.failures.values(), *self._lost.values()]
-        stuck = [self._steps[failed.step].device for failed in failures]
-        gone = {
-            self._steps[failed.step].device
-            for failed in self._state.failures.values()
-            if failed.unsure or failed.why in _GONE
-        }
-        return held(self._terms.after_failure, stuck, self._rooms) | gone
 
     def _doubtful(self) -> dict[str, set[str]]:
         """By device, the steps whose write may have landed before a resume."""
@@ -376,7 +345,7 @@ class Run:
 
     def _gone_back(self, hand: Hand) -> tuple[Step, ...]:
         """What a device that can't be found to save may have gone back on: its last move."""
-        absent = hand.stage is Stage.FAILED and hand.why in (*_GONE, Failure.UNKNOWN)
+        absent = hand.stage is Stage.FAILED and hand.why in (*GONE, Failure.UNKNOWN)
         if not absent or hand.step.kind is not StepKind.SAVE:
             return ()
         return moves(hand.holds, self._steps)

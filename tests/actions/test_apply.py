@@ -93,7 +93,8 @@ def test_a_no_go_pauses_and_resume_asks_again(stage: Stage) -> None:
     assert stage.now("talks-engine").sources["program-1"].number == 111
     agreeing, person, _ = attended()
     assert asyncio.run(resume(desk, str(ended.run), agreeing)).finished
-    assert person.asked == ["go:1"], "what was asked before the first write is not asked again"
+    asked = ["who-is-on-air", "monitors-down", "go:1"]
+    assert person.asked == asked, "sources are about to come back, so it is asked anew"
     with pytest.raises(CallError, match="nothing to go on with"):
         asyncio.run(resume(desk, str(ended.run), agreeing))
 

@@ -18,11 +18,12 @@ def test_a_run_is_taken_back_as_a_run_of_its_own(stage: Stage) -> None:
     before = asyncio.run(desk.survey())
     order = order_of("x", propose(desk, before, Choice()), before)
     done = asyncio.run(apply(desk, order, attended()[0]))
-    back = asyncio.run(undo(desk, str(done.run), Choice()))
-    assert back.plan.proved
-    assert not back.plan.stopped
+    back = asyncio.run(undo(desk, str(done.run)))
+    plan = back.plan_with(Choice())
+    assert plan.proved
+    assert not plan.stopped
     assert back.stays == ()
-    taken = order_of("back", back.plan, back.found, undoes=done.run)
+    taken = order_of("back", plan, back.found, undoes=done.run)
     ended = asyncio.run(apply(desk, taken, attended()[0]))
     assert ended.finished
     after = asyncio.run(desk.survey())
@@ -34,4 +35,4 @@ def test_a_run_is_taken_back_as_a_run_of_its_own(stage: Stage) -> None:
 def test_an_unknown_run(stage: Stage) -> None:
     """There is nothing to take back."""
     with pytest.raises(LedgerError):
-        asyncio.run(undo(desk_of(stage), "r-99", Choice()))
+        asyncio.run(undo(desk_of(stage), "r-99"))

@@ -10,8 +10,9 @@ from orchestrator.actions.work_order import no_longer_true, order_from, work_ord
 from orchestrator.documents.work_order import WorkOrder
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound
+from orchestrator.planning.digest import digest
 from tests.actions.desks import desk_of
-from tests.cli.stage import Stage
+from tests.cli.stage import PROGRAMMES, Stage
 
 
 def survey(stage: Stage) -> AsFound:
@@ -78,3 +79,27 @@ def test_none_is_made_of_what_is_stopped(stage: Stage) -> None:
     plan = replace(propose(desk, found, Choice()), proved=False)
     with pytest.raises(CallError, match="no work order was written"):
         work_order_of(desk, "x", plan, found)
+
+
+def test_a_room_that_only_holds_an_accepted_listener_is_not_chosen(
+    stage: Stage, order: WorkOrder
+) -> None:
+    """A phase may name it, and yet nothing in it may be altered but what was accepted by name."""
+    phases = tuple(replace(each, rooms=(*each.rooms, "rack")) for each in order.sequence.phases)
+    sequence = replace(order.sequence, phases=phases)
+    order = replace(order, sequence=sequence, digest=digest(sequence))
+    assert "rack" not in order.rooms
+    path = stage.folder / "playbooks" / PROGRAMMES
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text[: text.index("accepts:")], encoding="utf-8")
+    assert untrue(stage, order) == [], "what was approved holds, whatever the playbook says now"
+    nobody = replace(order, hazards=tuple(replace(one, accepted=None) for one in order.hazards))
+    (what,) = untrue(stage, nobody)
+    assert "alters a room that was not chosen" in what
+
+
+def test_what_destinations_are_meant_to_hear_is_the_orders(stage: Stage, order: WorkOrder) -> None:
+    """A playbook that was changed since then neither allows nor forbids anything."""
+    for path in (stage.folder / "playbooks").iterdir():
+        path.unlink()
+    assert untrue(stage, order) == []
