@@ -3,7 +3,7 @@
 import asyncio
 from functools import partial
 from pathlib import Path
-from typing import Annotated, cast
+from typing import Annotated
 
 import typer
 
@@ -38,7 +38,7 @@ from orchestrator.cli.terms import (
 )
 from orchestrator.documents.as_found import read_as_found, write_as_found
 from orchestrator.documents.folder import find_folder, load_checked
-from orchestrator.documents.schema import What, json_schema
+from orchestrator.documents.schema import WHATS, json_schema
 from orchestrator.documents.work_order import write_work_order
 from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.facility.found import AsFound, Found
@@ -240,6 +240,6 @@ def schema(
 
     Exit status: 0 printed, 2 no such document.
     """
-    if what not in {"plan", "playbook", "device"}:
+    if what not in WHATS:
         raise typer.BadParameter("choose plan, playbook or device")
-    show_json(json_schema(cast("What", what)))
+    show_json(json_schema(what))

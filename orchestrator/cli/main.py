@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from orchestrator import __version__
-from orchestrator.cli import certificates, change, find, history, look, rehearse, secrets
+from orchestrator.cli import certificates, change, find, history, look, record, rehearse, secrets
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
 from orchestrator.errors import EXIT_CALL, CutsheetError
@@ -26,6 +26,7 @@ app = typer.Typer(
         "4 a device or the network failed."
     ),
 )
+app.command("new")(record.new)
 app.command("check")(look.check)
 app.command("survey")(look.survey)
 app.command("find")(find.find)
@@ -41,6 +42,7 @@ app.command("audit")(look.audit)
 app.command("adopt")(history.adopt_command)
 app.add_typer(secrets.app, name="credential")
 app.add_typer(certificates.app, name="certificate")
+app.command("vacant")(record.vacant)
 app.command("schema")(look.schema)
 
 

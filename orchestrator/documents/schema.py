@@ -10,6 +10,7 @@ from orchestrator.documents.shape import Shape
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 What = Literal["plan", "playbook", "device"]
+WHATS: tuple[What, ...] = ("plan", "playbook", "device")
 
 _MODELS: Mapping[str, tuple[type[Shape], str]] = {
     "plan": (PlanModel, "Plan"),
