@@ -21,13 +21,13 @@ from orchestrator.adapters.messages import Party, Request, Response
 from orchestrator.adapters.redact import LogGuard, Redactor
 from orchestrator.adapters.session import SessionSignIn
 from orchestrator.adapters.trace import Tell, Traced
+from orchestrator.adapters.wire import Wire
 from orchestrator.errors import Rejected
 from orchestrator.facility.secret import Secret
 
 BODY_LIMIT = 2 * 1024 * 1024
 """Bytes of an answer that are believed; a device's whole state is far smaller."""
 
-_KEPT_OPEN_S = 2.0
 _HEADERS = {
     "Accept": "application/json, application/problem+json",
     "Accept-Encoding": "identity",
@@ -72,11 +72,7 @@ class Transport:
         self._guard.stand()
         if isinstance(auth, SessionSignIn):
             auth.learn = self._redact.learn
-        inner = network or httpx.AsyncHTTPTransport(
-            verify=tls or certificates.by_system(),
-            trust_env=False,
-            limits=httpx.Limits(max_connections=8, keepalive_expiry=_KEPT_OPEN_S),
-        )
+        inner = network or Wire(tls or certificates.by_system())
         way: httpx.AsyncBaseTransport = Dialled(inner, dial) if dial else inner
         way = _Bounded(way, body_limit)
         self._client = httpx.AsyncClient(

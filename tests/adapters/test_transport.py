@@ -29,9 +29,10 @@ BASE = "http://127.0.0.1:8080"
 
 
 def send(request: Request, base: str = BASE, **more: Any) -> Response:
-    """Send one request by a transport of its own."""
+    """Send one request by a transport of its own; respx stands in for httpx's own network."""
 
     async def once() -> Response:
+        more.setdefault("network", httpx.AsyncHTTPTransport(trust_env=False))
         transport = Transport(PARTY, base, timeout_s=more.pop("timeout_s", 5.0), **more)
         try:
             return await transport.send(request)
