@@ -5,7 +5,6 @@ while its stream is sending. An address takes effect some time after it was acce
 """
 
 import base64
-import hmac
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -24,9 +23,9 @@ class Corvid(Device):
 
     def signed_in(self, request: Request) -> bool:
         """HTTP Basic (RFC 7617) with the unit's user and secret."""
-        pair = f"{self.unit.user}:{self.unit.secret}".encode()
-        wanted = b"Basic " + base64.b64encode(pair)
-        return hmac.compare_digest(request.headers.get("authorization", "").encode(), wanted)
+        pair = f"{self.unit.user}:{self.access.word}".encode()
+        wanted = f"Basic {base64.b64encode(pair).decode()}"
+        return self.access.tried(request.headers.get("authorization", ""), wanted)
 
     def refusal(self) -> Response:
         """401, with the challenge that RFC 9110, 15.5.2 asks for."""
@@ -39,6 +38,7 @@ class Corvid(Device):
             ("unit",): {"GET": self._unit},
             ("lan",): {"GET": self._lan, "PUT": self._readdress},
             ("clock",): {"GET": self.get_clock, "PUT": self.put_clock},
+            ("access",): {"PUT": self._put_access},
             ("streams",): {"GET": self._streams},
             ("inputs",): {"GET": self._inputs},
         }
@@ -72,6 +72,11 @@ class Corvid(Device):
         act = self.accept(lan_of(body.get("ip"), body.get("prefix"), body.get("router")))
         settle = self.unit.settle_s
         return answer(202, {"takes_effect_in_s": settle}, later=(Later(settle, act),))
+
+    def _put_access(self, request: Request, _slot: str) -> Response:
+        body = members(request, {"was", "word"})
+        self.access.change(body.get("was"), body.get("word"), saved=True)
+        return answer(200, {"changed": True})
 
     def _streams(self, _request: Request, _slot: str) -> Response:
         return answer(

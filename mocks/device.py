@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
+from mocks.access import Access
 from mocks.messages import Act, Problem, Request, Response, Settle, answer
 from mocks.state import Destination, Lan, Memory, Source, State, checked_lan
 
@@ -52,6 +53,7 @@ class Device:
     def __init__(self, unit: Unit, memory: Memory) -> None:
         self.unit = unit
         self.memory = memory
+        self.access = Access(unit.secret)
         self.shown_serial = unit.serial
         self.neighbours: Callable[[], Iterable[Device]] = tuple
         self._booted_at = 0.0
@@ -88,6 +90,7 @@ class Device:
     def reboot(self, at: float = 0.0) -> None:
         """Lose what is not saved; ``at`` is the time of the power cycle, in seconds."""
         self.memory = Memory(self.memory.saved, self.memory.saved)
+        self.access.reboot()
         self._booted_at = at
 
     def perform(self, act: Act) -> None:

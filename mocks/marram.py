@@ -80,6 +80,7 @@ class Marram(Device):
             ("net",): {"GET": self._net, "PUT": self._readdress},
             ("route",): {"GET": self._route},
             ("clock",): {"GET": self._clock, "PATCH": self._patch_clock},
+            ("word",): {"POST": self._post_word},
             ("out",): {"GET": self._all_out},
             ("in",): {"GET": self._all_in},
             ("keep",): {"GET": self._kept, "POST": self._keep},
@@ -95,12 +96,10 @@ class Marram(Device):
     def _sit(self, request: Request) -> Response:
         form = _form(request)
         user, word = form.get("login", ""), form.get("word", "")
-        if not hmac.compare_digest(
-            f"{user}:{word}".encode(), f"{self.unit.user}:{self.unit.secret}".encode()
-        ):
+        if not self.access.tried(f"{user}:{word}", f"{self.unit.user}:{self.access.word}"):
             return answer(200, {"welcome": False})
         self._sessions += 1
-        made = f"{self.unit.secret}:{self._sessions}".encode()
+        made = f"{self.access.word}:{self._sessions}".encode()
         self._cookie = hashlib.sha256(made).hexdigest()[:24]
         self._left = REQUESTS_A_SESSION
         cookie = ("set-cookie", f"seat={self._cookie}; Path=/; HttpOnly")
@@ -143,6 +142,13 @@ class Marram(Device):
             )
         )
         return self._clock(request, slot)
+
+    def _post_word(self, request: Request, _slot: str) -> Response:
+        form = _form(request)
+        if set(form) != {"was", "will"}:
+            raise Problem(422, "send was and will")
+        self.access.change(form["was"], form["will"], saved=False)
+        return Response(204)
 
     def _all_out(self, _request: Request, _slot: str) -> Response:
         slots = self.memory.running.sources
@@ -218,13 +224,15 @@ class Marram(Device):
         return answer(200, self._in(slot))
 
     def _kept(self, _request: Request, _slot: str) -> Response:
-        same = self.memory.running == self.memory.saved
+        word_too = self.access.word == self.access.saved
+        same = word_too and self.memory.running == self.memory.saved
         return answer(200, {"kept": "yes" if same else "no"})
 
     def _keep(self, request: Request, _slot: str) -> Response:
         if _form(request) != {"all": "yes"}:
             raise Problem(422, "send all=yes")
         self.memory = replace(self.memory, saved=self.memory.running)
+        self.access.save()
         return Response(204)
 
 

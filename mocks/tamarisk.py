@@ -6,7 +6,6 @@ cycle goes back to what was stored. An address takes effect some time after it w
 to be stored like anything else.
 """
 
-import hmac
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -29,8 +28,7 @@ class Tamarisk(Device):
 
     def signed_in(self, request: Request) -> bool:
         """The unit's key in the header X-Node-Key."""
-        key = request.headers.get("x-node-key", "")
-        return hmac.compare_digest(key.encode(), self.unit.secret.encode())
+        return self.access.tried(request.headers.get("x-node-key", ""), self.access.word)
 
     def refusal(self) -> Response:
         """403: the TN-8 does not ask for a sign-in, it just won't."""
@@ -42,6 +40,7 @@ class Tamarisk(Device):
             ("api", "info"): {"GET": self._info},
             ("api", "ports"): {"GET": self._ports},
             ("api", "ports", "main"): {"PUT": self._readdress},
+            ("api", "key"): {"PUT": self._put_key},
             ("api", "clock"): {"GET": self.get_clock, "PUT": self.put_clock},
             ("api", "store"): {"GET": self._pending, "POST": self._store},
             ("api", "tx"): {"GET": self._all_tx},
@@ -55,6 +54,11 @@ class Tamarisk(Device):
     def _info(self, _request: Request, _slot: str) -> Response:
         identity = {"sn": self.shown_serial, "type": self.unit.model}
         return answer(200, {"id": identity, "fw": self.unit.firmware})
+
+    def _put_key(self, request: Request, _slot: str) -> Response:
+        body = members(request, {"key"})
+        self.access.change(self.access.word, body.get("key"), saved=False)
+        return Response(204)
 
     def _port(self) -> dict[str, str]:
         lan = self.memory.running.lan
@@ -73,10 +77,15 @@ class Tamarisk(Device):
         return answer(200, {"addr": body["addr"], "gw": gateway or ""}, later=later)
 
     def _pending(self, _request: Request, _slot: str) -> Response:
-        return answer(200, {"pending": self.memory.running != self.memory.saved})
+        return answer(200, {"pending": self._unsaved()})
+
+    def _unsaved(self) -> bool:
+        key_too = self.access.word != self.access.saved
+        return key_too or self.memory.running != self.memory.saved
 
     def _store(self, _request: Request, _slot: str) -> Response:
         self.memory = replace(self.memory, saved=self.memory.running)
+        self.access.save()
         return answer(200, {"stored": True})
 
     def _all_tx(self, _request: Request, _slot: str) -> Response:

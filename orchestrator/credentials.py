@@ -2,7 +2,9 @@
 
 The keyring is the computer's own (Secret Service on Linux). An entry stands under the service
 ``cutsheet`` with the credential's name as user name; it holds JSON, ``{"user": .., "secret": ..}``.
-Keyrings can't list what they hold, so the names are kept in one more entry.
+Keyrings can't list what they hold, so the names are kept in one more entry. A secret that is being
+changed has a second entry, NAME with ``(new)`` behind it, until every device takes the new one: the
+first is not touched before that, so that at each moment both are known.
 
 Where there is no keyring (a build machine, a computer without a desktop session) the environment is
 used instead, but only if it says so: ``CUTSHEET_CREDENTIALS=environment``, and then
@@ -27,6 +29,9 @@ SERVICE = "cutsheet"
 INDEX = "(names)"
 """The user name of the entry that holds the names; no credential may have it."""
 
+NEW = " (new)"
+"""Behind a name: the user name of the entry with the secret that is to take its place."""
+
 SWITCH = "CUTSHEET_CREDENTIALS"
 PREFIX = "CUTSHEET_CREDENTIAL_"
 
@@ -50,15 +55,78 @@ class Credentials:
         """The secret behind ``name``.
 
         Raises:
-            NoSecret: there is none, its entry is damaged, or the keyring can't be used.
+            NoSecret: there is none, its entry is damaged, or the keyring can't be used; or it is
+                being changed, and nobody knows without trying which one a device takes.
         """
         checked_name(name)
         if self._from_environment():
             return self._variable(name)
+        found = self.current(name)
+        if self._kept(name + NEW) is not None:
+            raise NoSecret(
+                f"the secret of {name} is being changed, and that is not finished",
+                _FINISH.format(name),
+            )
+        return found
+
+    def current(self, name: str) -> Secret:
+        """The secret behind ``name`` in the keyring, also while it is being changed.
+
+        Raises:
+            NoSecret: there is none, its entry is damaged, or the keyring can't be used.
+            CallError: credentials come from the environment here.
+        """
+        checked_name(name)
+        self._refuse_environment(name)
         kept = self._kept(name)
         if kept is None:
             raise NoSecret(f"the keyring has no credential {name}", _add(name))
         return _unpacked(name, kept)
+
+    def pending(self, name: str) -> Secret | None:
+        """The secret that is to take the place of the one behind ``name``; None: it stays.
+
+        Raises:
+            NoSecret: its entry is damaged, or the keyring can't be used.
+            CallError: credentials come from the environment here.
+        """
+        checked_name(name)
+        self._refuse_environment(name)
+        kept = self._kept(name + NEW)
+        return None if kept is None else _unpacked(name, kept)
+
+    def begin_change(self, name: str, new: Secret) -> None:
+        """Keep ``new`` as the secret that is to take the place of the one behind ``name``.
+
+        Raises:
+            NoSecret: ``name`` has none, or the keyring can't be used, or did not keep it.
+            CallError: another change is under way, or credentials come from the environment.
+        """
+        self.current(name)
+        if self.pending(name) is not None:
+            raise CallError(f"the secret of {name} is being changed already", _FINISH.format(name))
+        self._keep(name + NEW, _packed(new))
+
+    def finish_change(self, name: str) -> None:
+        """Put the new secret in the place of the old one. A second time it changes nothing.
+
+        Raises:
+            NoSecret: the keyring can't be used, or did not keep it.
+        """
+        new = self.pending(name)
+        if new is None:
+            return
+        self._keep(name, _packed(new))
+        self._ask(name, lambda held: held.delete_password(SERVICE, name + NEW))
+
+    def drop_change(self, name: str) -> None:
+        """Forget the new secret; the one behind ``name`` stays. A second time nothing happens.
+
+        Raises:
+            NoSecret: the keyring can't be used.
+        """
+        if self.pending(name) is not None:
+            self._ask(name, lambda held: held.delete_password(SERVICE, name + NEW))
 
     def add(self, name: str, secret: Secret) -> None:
         """Keep ``secret`` under ``name``; what was there before is replaced.
@@ -69,8 +137,8 @@ class Credentials:
         """
         checked_name(name)
         self._refuse_environment(name)
-        packed = json.dumps({"user": secret.user, "secret": secret.reveal()})
-        self._keep(name, packed)
+        self._refuse_while_changing(name)
+        self._keep(name, _packed(secret))
         self._list({*self._index(), name})
 
     def forget(self, name: str) -> None:
@@ -82,6 +150,7 @@ class Credentials:
         """
         checked_name(name)
         self._refuse_environment(name)
+        self._refuse_while_changing(name)
         if self._kept(name) is None:
             raise NoSecret(
                 f"the keyring has no credential {name}", "see 'cutsheet credential list'"
@@ -99,6 +168,11 @@ class Credentials:
             found = (key for key in self._environment if key.startswith(PREFIX))
             return tuple(sorted(_name_of(variable) for variable in found))
         return tuple(name for name in self._index() if self._kept(name) is not None)
+
+    def _refuse_while_changing(self, name: str) -> None:
+        """Some devices may take the one secret and some the other: neither may be lost."""
+        if self._kept(name + NEW) is not None:
+            raise CallError(f"the secret of {name} is being changed", _FINISH.format(name))
 
     def _kept(self, user: str) -> str | None:
         return self._ask(user, lambda held: held.get_password(SERVICE, user))
@@ -185,6 +259,13 @@ def _name_of(variable: str) -> str:
     return variable.removeprefix(PREFIX).lower().replace("_", "-")
 
 
+_FINISH = "finish that with 'cutsheet credential rotate {}', or take it back with 'cutsheet undo'"
+
+
+def _packed(secret: Secret) -> str:
+    return json.dumps({"user": secret.user, "secret": secret.reveal()})
+
+
 def _unpacked(name: str, kept: str) -> Secret:
     try:
         entry = json.loads(kept)
@@ -202,7 +283,7 @@ def _add(name: str) -> str:
 
 def _without(name: str) -> str:
     """How to do without a keyring."""
-    variable = PREFIX + "NAME" if name == INDEX else variable_of(name)
+    variable = PREFIX + "NAME" if name == INDEX else variable_of(name.removesuffix(NEW))
     return f"or set {SWITCH}=environment and {variable}=user:secret"
 
 

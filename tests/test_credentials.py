@@ -6,6 +6,7 @@ import sys
 import textwrap
 from collections.abc import Callable
 from pathlib import Path
+from unittest.mock import patch
 
 import keyring
 import pytest
@@ -309,6 +310,66 @@ def test_names_that_are() -> None:
         "a",
         "9.b_C",
     ]
+
+
+FRESH = Secret("engineer", "canary-of-tomorrow")
+
+
+def test_a_change_keeps_both_until_it_is_finished(credentials: Credentials, memory: Memory) -> None:
+    """The old one is not touched before; finishing or dropping twice does nothing more."""
+    credentials.add("nodes", SECRET)
+    before = memory.held[SERVICE, "nodes"]
+    credentials.begin_change("nodes", FRESH)
+    assert memory.held[SERVICE, "nodes"] == before
+    assert (credentials.current("nodes"), credentials.pending("nodes")) == (SECRET, FRESH)
+    assert credentials.names() == ("nodes",)
+    credentials.drop_change("nodes")
+    credentials.drop_change("nodes")
+    assert credentials.get("nodes") == SECRET
+    credentials.begin_change("nodes", FRESH)
+    credentials.finish_change("nodes")
+    credentials.finish_change("nodes")
+    assert (credentials.get("nodes"), credentials.pending("nodes")) == (FRESH, None)
+
+
+def test_a_computer_that_dies_while_finishing_loses_nothing(
+    credentials: Credentials, memory: Memory
+) -> None:
+    """Before each of its two writes the new one is in the keyring."""
+    credentials.add("nodes", SECRET)
+    credentials.begin_change("nodes", FRESH)
+
+    class Died(BaseException):
+        """The power is gone."""
+
+    with (
+        patch.object(memory, "delete_password", side_effect=Died),
+        pytest.raises(Died),
+    ):
+        credentials.finish_change("nodes")
+    assert credentials.current("nodes") == credentials.pending("nodes") == FRESH
+    credentials.finish_change("nodes")
+    assert credentials.get("nodes") == FRESH
+
+
+def test_while_a_change_is_under_way(credentials: Credentials) -> None:
+    """Nobody knows without trying which one a device takes; neither may be lost."""
+    with pytest.raises(NoSecret, match="no credential nodes"):
+        credentials.begin_change("nodes", FRESH)
+    credentials.add("nodes", SECRET)
+    credentials.begin_change("nodes", FRESH)
+    for act in (
+        lambda: credentials.get("nodes"),
+        lambda: credentials.add("nodes", SECRET),
+        lambda: credentials.forget("nodes"),
+        lambda: credentials.begin_change("nodes", SECRET),
+    ):
+        with pytest.raises(CallError, match="is being changed") as caught:
+            act()
+        assert "credential rotate nodes" in caught.value.fix
+        assert "canary" not in str(vars(caught.value))
+    with pytest.raises(CallError, match="from the environment"):
+        Credentials(ENVIRONMENT).begin_change("nodes", FRESH)
 
 
 PROGRAMS = ("dbus-run-session", "gnome-keyring-daemon")

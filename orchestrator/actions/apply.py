@@ -1,6 +1,6 @@
 """Apply: a run from its first question to its last event."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -118,19 +118,39 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
         LedgerError: another run holds the facility, or the ledger can't be written.
         CallError: a run that began, and did not finish, since the survey owns one of the devices.
     """
-    with _holding(desk, attendance, f"apply: {order.title}") as held:
+    with holding(desk, attendance, f"apply: {order.title}") as held:
         answers = await _ask(BEFORE_THE_FIRST_WRITE, attendance.person)
         if not answers[-1].go:
             return _no(answers[-1])
         with SqliteLedger(desk.folder) as ledger:
-            record = _record(desk, order, ledger)
-            _refuse_owned(ledger, record)
-            held.name_run(record.id)
-            with _keeping(desk, ledger, record, (), attendance) as keeper:
-                ledger.begin(record)
-                told = [*_accepted(order), *_told(answers)]
-                keeper.append(record.id, told, desk.clock.now())
-                return await _go(desk, ledger, record, keeper, attendance)
+            record = record_of(desk, order, ledger)
+            told = [*_accepted(order), *_told(answers)]
+            return await start(desk, ledger, held, record, attendance, told=told)
+
+
+async def start(
+    desk: Desk,
+    ledger: SqliteLedger,
+    held: Held,
+    record: RunRecord,
+    attendance: Attendance,
+    *,
+    told: Sequence[Event] = (),
+) -> Ended:
+    """Begin the run ``record``, with the facility's lock ``held``, and drive it.
+
+    ``told`` is what was said and accepted before it began.
+
+    Raises:
+        LedgerError: the ledger can't be written.
+        CallError: a run that is not finished owns one of the devices.
+    """
+    refuse_owned(ledger, record.before, besides=record.undoes)
+    held.name_run(record.id)
+    with _keeping(desk, ledger, record, (), attendance) as keeper:
+        ledger.begin(record)
+        keeper.append(record.id, told, desk.clock.now())
+        return await _go(desk, ledger, record, keeper, attendance)
 
 
 async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | None = None) -> Ended:
@@ -144,7 +164,7 @@ async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | No
         CallError: the run is over, or a credential of its devices has no secret.
     """
     with (
-        _holding(desk, attendance, f"resume {run}", run),
+        holding(desk, attendance, f"resume {run}", run),
         SqliteLedger(desk.folder, create=False) as ledger,
     ):
         record = ledger.record(run)
@@ -158,9 +178,11 @@ async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | No
         await check_sign_ins(touched, desk.open_adapter)
         window = (terms or record.terms).window
         asks = {**before_going_on(window, desk.clock.now()), **BEFORE_SOURCES_RETURN}
+        if record.rotates is not None:
+            asks = {}  # no source is silent for it, and none comes back
         answers = await _ask(asks, attendance.person)
         ledger.append(run, _told(answers), desk.clock.now())
-        if not answers[-1].go:
+        if answers and not answers[-1].go:
             return _no(answers[-1])
         agreed = terms or record.terms
         if OUTSIDE in asks:
@@ -199,7 +221,7 @@ def _accepted(order: Order) -> list[Answered]:
 
 
 @contextmanager
-def _holding(desk: Desk, attendance: Attendance, what: str, run: str = "") -> Iterator[Held]:
+def holding(desk: Desk, attendance: Attendance, what: str, run: str = "") -> Iterator[Held]:
     """Hold the facility's lock; if a dead process had left it, that is told first."""
     with hold(desk.folder, what, run) as held:
         if held.took_over is not None:
@@ -267,16 +289,21 @@ def _questions(desk: Desk, record: RunRecord) -> Words:
     return go_questions(record.sequence, window, lengths)
 
 
-def _refuse_owned(ledger: SqliteLedger, record: RunRecord) -> None:
-    """Look again for unfinished runs, now that none can begin."""
-    for run, devices in owners(ledger, set(record.before), record.undoes).items():
+def refuse_owned(ledger: SqliteLedger, touched: Iterable[str], besides: str | None = None) -> None:
+    """Look again for unfinished runs on the devices ``touched``, now that none can begin.
+
+    Raises:
+        CallError: there is one, beside the run ``besides``.
+    """
+    for run, devices in owners(ledger, set(touched), besides).items():
         raise CallError(
             f"run {run} is not finished, and {', '.join(devices)} belong to it until it is",
             f"'cutsheet resume {run}' or 'cutsheet undo {run}' first",
         )
 
 
-def _record(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
+def record_of(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
+    """The record of a run that is to begin now; the ledger does not have it yet."""
     now = desk.clock.now()
     known, absent = known_before(desk, order.found)
     touched = dict.fromkeys(step.device for step in order.sequence.steps)

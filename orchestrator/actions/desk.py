@@ -9,7 +9,14 @@ from pathlib import Path
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
 from orchestrator.adapters.looking import LookAt, make_looker
-from orchestrator.adapters.open import in_the_clear, make_opener, planned_device, traits_of
+from orchestrator.adapters.open import (
+    OpenDoorOf,
+    in_the_clear,
+    make_doors,
+    make_opener,
+    planned_device,
+    traits_of,
+)
 from orchestrator.adapters.probe import make_probe
 from orchestrator.adapters.trust import Trust
 from orchestrator.documents.folder import Documents, load_checked
@@ -47,6 +54,7 @@ class Desk:
     open_adapter: OpenAdapter
     probe: ProbeAddress
     look: LookAt
+    doors: OpenDoorOf
     clock: Clock
 
     @property
@@ -154,5 +162,6 @@ def open_desk(
         ),
         probe=make_probe(documents.plan, documents.descriptions, ways),
         look=make_looker(documents.plan, descriptions, ways),
+        doors=make_doors(documents.plan, descriptions, ways, trust=trust),
         clock=clock or WallClock(),
     )

@@ -10,11 +10,12 @@ from orchestrator.adapters.gates import Gates
 from orchestrator.adapters.messages import Party
 from orchestrator.adapters.mixed import Mixed, Opened
 from orchestrator.adapters.retries import Patience
+from orchestrator.adapters.rotating import Door
 from orchestrator.adapters.shares import traits_of_several
 from orchestrator.adapters.trace import Tell
 from orchestrator.adapters.transport import Transport
 from orchestrator.adapters.trust import Trust
-from orchestrator.adapters.way import Opening
+from orchestrator.adapters.way import Opening, Way
 from orchestrator.adapters.ways import Plugged, table, ways_of
 from orchestrator.errors import CallError
 from orchestrator.facility.description import Description
@@ -47,17 +48,105 @@ def make_opener(
     Raises:
         CallError: ``connect`` is not written right.
     """
+    opening = _openings(
+        plan,
+        descriptions,
+        secrets,
+        connect,
+        network=network,
+        patience=patience,
+        trace=trace,
+        plugged=plugged,
+        trust=trust,
+        open_other=lambda device, address: opener(device, address),  # noqa: PLW0108 - made below
+    )
+
+    def opener(device: str, address: str) -> DeviceAdapter:
+        spoken, to = opening(device, address)
+        if len(spoken) == 1:
+            return spoken[0].open(to)
+        return Mixed(to.party, [Opened(way, way.open(to)) for way in spoken])
+
+    return opener
+
+
+OpenDoorOf = Callable[[str, str, tuple[Secret, ...]], Door | None]
+"""Opens the door of a device at an address; None: its secret can't be changed. Given, too, are the
+secrets that no text may show."""
+
+
+def make_doors(
+    plan: Plan,
+    descriptions: Mapping[str, Description],
+    connect: Mapping[str, str],
+    *,
+    network: httpx.AsyncBaseTransport | None = None,
+    patience: Patience | None = None,
+    plugged: Plugged | None = None,
+    trust: Trust | None = None,
+) -> OpenDoorOf:
+    """Make what opens the doors of devices whose secret is to be changed; see ``make_opener``.
+
+    A device has a door if the one way that signs in to it has one.
+
+    Raises:
+        CallError: ``connect`` is not written right.
+    """
+    opening = _openings(
+        plan,
+        descriptions,
+        _no_secret,
+        connect,
+        network=network,
+        patience=patience,
+        trace=None,
+        plugged=plugged,
+        trust=trust,
+        open_other=_nobody_else,
+    )
+
+    def door(device: str, address: str, hide: tuple[Secret, ...]) -> Door | None:
+        spoken, to = opening(device, address)
+        signing = [way for way in spoken if way.signs_in(to.device)]
+        if len(spoken) != 1 or not signing or signing[0].door is None:
+            return None
+        return signing[0].door(to, hide)
+
+    return door
+
+
+def _no_secret(name: str) -> Secret:
+    raise CallError(f"the secret of {name} is being changed", "wait until that is done")
+
+
+def _nobody_else(device: str, address: str) -> DeviceAdapter:
+    raise CallError(f"{device} at {address} is no party to this", "speak to it by itself")
+
+
+def _openings(
+    plan: Plan,
+    descriptions: Mapping[str, Description],
+    secrets: Callable[[str], Secret],
+    connect: Mapping[str, str],
+    *,
+    network: httpx.AsyncBaseTransport | None,
+    patience: Patience | None,
+    trace: Tell | None,
+    plugged: Plugged | None,
+    trust: Trust | None,
+    open_other: OpenAdapter,
+) -> Callable[[str, str], tuple[tuple[Way, ...], Opening]]:
     check(connect)
     gates = Gates()
     trusted = trust or Trust()
     secret_of = cache(secrets)
     ways = table(descriptions, plugged)
 
-    def opener(device: str, address: str) -> DeviceAdapter:
+    def opening(device: str, address: str) -> tuple[tuple[Way, ...], Opening]:
         planned = planned_device(plan, device)
         spoken = ways_of(planned, ways)
         party = Party(device=device, address=address)
-        to = Opening(
+        return spoken, Opening(
             plan=plan,
             device=planned,
             party=party,
@@ -66,16 +155,13 @@ def make_opener(
             ),
             secrets=secret_of,
             judging=partial(trusted.judging, plan, planned),
-            open_other=opener,
+            open_other=open_other,
             gate=gates.of(device, traits_of_several(spoken).requests_at_once),
             patience=patience,
             beside=len(spoken) > 1,
         )
-        if len(spoken) == 1:
-            return spoken[0].open(to)
-        return Mixed(party, [Opened(way, way.open(to)) for way in spoken])
 
-    return opener
+    return opening
 
 
 def traits_of(

@@ -5,7 +5,7 @@ of all ways is in :mod:`orchestrator.adapters.ways`; nothing outside it asks whi
 """
 
 from asyncio import Semaphore
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from ssl import SSLContext
 from typing import Any, Protocol
@@ -16,6 +16,7 @@ from orchestrator.adapters.dialect import Dialect
 from orchestrator.adapters.messages import Party
 from orchestrator.adapters.rest_device import RestDevice
 from orchestrator.adapters.retries import Patience
+from orchestrator.adapters.rotating import Door
 from orchestrator.adapters.transport import Transport
 from orchestrator.adapters.trust import Judging, by_system_alone
 from orchestrator.errors import NoSecret
@@ -38,6 +39,7 @@ class MakeTransport(Protocol):
         secret: Secret | None = None,
         tls: SSLContext | None = None,
         tls_name: str | None = None,
+        also_secret: Iterable[Secret] = (),
     ) -> Transport:
         """The way to ``base``: scheme, address and port as a URL."""
         ...
@@ -52,7 +54,8 @@ class Opening:
     ``open_other`` opens another device of the plan, or this one once more, at an address.
     ``gate`` gives the semaphore that bounds how many requests the device gets at once.
     ``judging`` gives what certificates are judged by, from what a device description says of it.
-    ``beside``: another way of the same device is open too, and can tell who it is.
+    ``beside``: another way of the same device is open too, and can tell who it is. ``hide`` are
+    secrets that no text may show, beside the one that it signs in with.
     """
 
     plan: Plan
@@ -65,6 +68,7 @@ class Opening:
     judging: Callable[[Tls | None], Judging] = by_system_alone
     patience: Patience | None = None
     beside: bool = False
+    hide: tuple[Secret, ...] = ()
 
     def transport(
         self, scheme: str, port: int, *, tls: Tls | None = None, **more: Any
@@ -74,7 +78,8 @@ class Opening:
         ``tls`` is what a device description says of certificates.
         """
         base = f"{scheme}://{self.party.address}:{port}"
-        return self.make_transport(base, **self.judging(tls), **more)
+        judging = self.judging(tls)
+        return self.make_transport(base, **judging, also_secret=self.hide, **more)
 
     def secret(self, sign_in: str) -> Secret:
         """The secret of the credential that the plan names for the device.
@@ -98,6 +103,13 @@ class Opening:
         return RestDevice(dialect, transport, patience=self.patience, gate=self.gate)
 
 
+OpenWay = Callable[[Opening], DeviceAdapter]
+"""Opens a way; nothing is sent yet."""
+
+OpenDoor = Callable[[Opening, tuple[Secret, ...]], Door]
+"""Opens the door of a device, given the secrets that no text may show; nothing is sent yet."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
     """One way to speak to a device; ``name`` is what ``speaks:`` in the plan calls it.
@@ -107,14 +119,16 @@ class Way:
     look whether anybody is there. ``open`` gives the adapter; nothing is sent yet. It may raise
     ``CallError`` where the documents don't fit, with the fix. ``scheme`` gives ``https`` or
     ``http`` where one of them is spoken, ``signs_in`` whether requests carry a sign-in; ``tls`` is
-    what a device description says of certificates.
+    what a device description says of certificates. ``door`` opens the door of a device whose
+    secret can be changed; None: it can't.
     """
 
     name: str
     traits: Traits
     port: Callable[[Device], int]
-    open: Callable[[Opening], DeviceAdapter]
+    open: OpenWay
     reads: frozenset[Part] = EVERYTHING
     scheme: Callable[[Device], str] = lambda _: ""
     signs_in: Callable[[Device], bool] = lambda _: False
     tls: Tls | None = None
+    door: OpenDoor | None = None

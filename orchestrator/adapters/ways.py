@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from orchestrator.adapters.declared import Declared
+from orchestrator.adapters.door import DescribedDoor
 from orchestrator.adapters.nmos import TRAITS as NMOS_TRAITS
 from orchestrator.adapters.nmos import Nmos
 from orchestrator.adapters.nmos_chart import chart_of
@@ -16,7 +17,7 @@ from orchestrator.adapters.nmos_node import PLAIN_PORT
 from orchestrator.adapters.restconf import TRAITS as RESTCONF_TRAITS
 from orchestrator.adapters.restconf import Restconf
 from orchestrator.adapters.sign_in import sign_in
-from orchestrator.adapters.way import Opening, Way
+from orchestrator.adapters.way import OpenDoor, Opening, Way
 from orchestrator.errors import CallError
 from orchestrator.facility.description import Description, SignIn
 from orchestrator.facility.plan import Device, Plan, PlannedDestination, PlannedSource
@@ -69,7 +70,16 @@ def described_way(name: str, description: Description) -> Way:
         scheme=lambda _: description.scheme,
         signs_in=lambda _: description.sign_in is not SignIn.NONE,
         tls=description.tls,
+        door=_door_of(description),
     )
+
+
+def _door_of(description: Description) -> OpenDoor | None:
+    change = description.change_secret
+    if change is None:
+        return None
+    opened = partial(_open_described, description)
+    return lambda to, hide: DescribedDoor(description, change, opened, to, hide)
 
 
 def _told(description: Description) -> list[Part]:

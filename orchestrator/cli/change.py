@@ -12,6 +12,7 @@ import typer
 from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of, resume
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, lengths_of, propose
+from orchestrator.actions.rotate import resume_rotation, rotated_by, take_back_rotation
 from orchestrator.actions.undo import undo
 from orchestrator.actions.waiting import until_open
 from orchestrator.actions.work_order import no_longer_true, order_from
@@ -42,6 +43,7 @@ from orchestrator.cli.terms import (
     refuse_terms,
     terms_of,
 )
+from orchestrator.credentials import Credentials
 from orchestrator.documents.work_order import read_work_order
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND
 from orchestrator.facility.hazard import Hazard
@@ -169,12 +171,13 @@ def _begin(
     devices = len({step.device for step in order.sequence.steps})
     if not agreed(f"Do these {len(order.sequence.steps)} steps on {devices} devices?", yes=yes):
         nothing_written("Nobody agreed to the change.", as_json=json)
-    attendance = _attendance({**order.accepts, **accepted}, keep_copy, json=json)
+    attendance = attend({**order.accepts, **accepted}, keep_copy, json=json)
     ended = asyncio.run(apply(desk, order, attendance))
-    _tell(desk, ended, as_json=json)
+    tell_ended(desk, ended, as_json=json)
 
 
-def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool) -> Attendance:
+def attend(accepted: dict[str, str], keep_copy: Path | None, *, json: bool) -> Attendance:
+    """Who attends a run from the terminal."""
     look_often()
     stream = sys.stderr if json else sys.stdout
     return Attendance(
@@ -185,7 +188,8 @@ def _attendance(accepted: dict[str, str], keep_copy: Path | None, *, json: bool)
     )
 
 
-def _tell(desk: Desk, ended: Ended, *, as_json: bool) -> None:
+def tell_ended(desk: Desk, ended: Ended, *, as_json: bool) -> NoReturn:
+    """Say how a run ended, and leave with its exit status."""
     if ended.run is None:
         nothing_written(ended.why, as_json=as_json)
     if as_json:
@@ -216,10 +220,33 @@ def resume_command(
     """
     desk = desk_at(facility, None, connect, connect_file)
     chosen = run or last_unfinished(desk.folder)
+    if rotated_by(desk, chosen) is not None:
+        plain = attend({}, keep_copy, json=as_json)
+        tell_ended(
+            desk,
+            asyncio.run(resume_rotation(desk, Credentials(), chosen, plain)),
+            as_json=as_json,
+        )
     terms = terms_of(desk, after_failure, soak, window, margin)
     accepted = accepts_of(desk, choice_of(None, None, accept))
-    attendance = _attendance(accepted, keep_copy, json=as_json)
-    _tell(desk, asyncio.run(resume(desk, chosen, attendance, terms)), as_json=as_json)
+    attendance = attend(accepted, keep_copy, json=as_json)
+    tell_ended(desk, asyncio.run(resume(desk, chosen, attendance, terms)), as_json=as_json)
+
+
+def _undo_rotation(
+    desk: Desk, run: str, keep_copy: Path | None, *, dry: bool, yes: bool, json: bool
+) -> NoReturn:
+    if dry:
+        nothing_written(
+            "It would give each device that the run reached its old secret again, and forget the "
+            "new one.",
+            as_json=json,
+        )
+    if not agreed(f"Give the devices of {run} their old secret again?", yes=yes):
+        nothing_written("Nobody agreed to it.", as_json=json)
+    attendance = attend({}, keep_copy, json=json)
+    ended = asyncio.run(take_back_rotation(desk, Credentials(), run, attendance))
+    tell_ended(desk, ended, as_json=json)
 
 
 def undo_command(
@@ -247,6 +274,8 @@ def undo_command(
     or the run paused.
     """
     desk = desk_at(facility, None, connect, connect_file)
+    if rotated_by(desk, run) is not None:
+        _undo_rotation(desk, run, keep_copy, dry=dry, yes=yes, json=as_json)
     terms = terms_of(desk, after_failure, soak, window, margin)
     choice = choice_of(None, phase, accept, width, terms)
     _wait(desk, choice.terms, as_json=as_json)

@@ -1,4 +1,4 @@
-"""The commands about credentials: add, list, test, forget."""
+"""The commands about credentials: add, rotate, list, test, forget."""
 
 import asyncio
 import sys
@@ -6,13 +6,17 @@ from typing import Annotated
 
 import typer
 
+from orchestrator.actions.rotate import rotate
 from orchestrator.actions.sign_in_test import devices_of, test_sign_in
+from orchestrator.cli.change import KeepCopyOption, YesOption, attend, tell_ended
 from orchestrator.cli.options import (
     ConnectFileOption,
     ConnectOption,
     FacilityOption,
+    JsonOption,
     desk_at,
 )
+from orchestrator.cli.person import agreed
 from orchestrator.cli.show import end, show
 from orchestrator.credentials import Credentials
 from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, CallError
@@ -38,14 +42,65 @@ def add(
 
     Exit status: 0 kept, 2 the keyring can't be used.
     """
+    Credentials().add(name, Secret(user, _typed("Secret")))
+    show(f"{name} is kept. 'cutsheet credential test {name}' tries it on its devices.")
+
+
+def _typed(prompt: str) -> str:
+    """A secret, from the keyboard without showing it, or from standard input."""
     if sys.stdin.isatty():
-        word = typer.prompt("Secret", hide_input=True, confirmation_prompt=True)
+        word = str(typer.prompt(prompt, hide_input=True, confirmation_prompt=True))
     else:
         word = sys.stdin.readline().rstrip("\r\n")
     if not word:
         raise CallError("the secret is empty", "type it, or send it on standard input")
-    Credentials().add(name, Secret(user, word))
-    show(f"{name} is kept. 'cutsheet credential test {name}' tries it on its devices.")
+    return word
+
+
+@app.command("rotate")
+def rotate_command(
+    name: NameArgument,
+    facility: FacilityOption = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--without",
+            metavar="DEVICE",
+            help="Leave it out: it keeps the old secret, which stays as NAME-old (repeatable).",
+        ),
+    ] = None,
+    keep_copy: KeepCopyOption = None,
+    yes: YesOption = False,
+    connect: ConnectOption = None,
+    connect_file: ConnectFileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Give every device that uses a sign-in a new secret, and keep that under NAME.
+
+    The new secret is asked for, or read from standard input. It is in the keyring, beside the old
+    one, before the first device is written to, and takes its place when every device has been
+    signed in to with it. A change that broke off is finished by the same command, by 'cutsheet
+    resume', or taken back by 'cutsheet undo'. No device is tried with a wrong secret more than
+    once before it has taken a right one.
+
+    Exit status: 0 done; 1 nothing was written, or the run paused; 2 it can't be done.
+    """
+    desk = desk_at(facility, None, connect, connect_file)
+    clearly = clear.text([each for each in desk.in_the_clear if each in devices_of(desk, name)])
+    if clearly:
+        typer.echo(clearly, err=True)
+    many = len(devices_of(desk, name)) - len(without or ())
+    if many and not agreed(f"Change the secret of {name} on {many} devices?", yes=yes):
+        raise CallError("nobody agreed to it; nothing was written", "say --yes beforehand")
+
+    def make_new(old: Secret) -> Secret:
+        return Secret(old.user, _typed(f"New secret for {name}"))
+
+    attendance = attend({}, keep_copy, json=as_json)
+    ended = asyncio.run(
+        rotate(desk, Credentials(), name, make_new, attendance, without=without or ())
+    )
+    tell_ended(desk, ended, as_json=as_json)
 
 
 @app.command("list")

@@ -3,7 +3,12 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from orchestrator.documents.description_faults import read_faults, rule_faults, session_faults
+from orchestrator.documents.description_faults import (
+    credential_faults,
+    read_faults,
+    rule_faults,
+    session_faults,
+)
 from orchestrator.documents.description_model import (
     DescriptionModel,
     PickModel,
@@ -14,7 +19,14 @@ from orchestrator.documents.description_model import (
 from orchestrator.documents.shape import Shape
 from orchestrator.documents.tls_model import build_tls, tls_faults
 from orchestrator.documents.tree import Fault, Path
-from orchestrator.facility.description import Description, Pick, Read, SignIn, WriteRule
+from orchestrator.facility.description import (
+    ChangeSecret,
+    Description,
+    Pick,
+    Read,
+    SignIn,
+    WriteRule,
+)
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves, Traits
 
@@ -55,6 +67,7 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
         session=_session(model.session),
         timeout_s=model.timeout_s,
         tls=build_tls(model.tls),
+        change_secret=_change_secret(model),
     )
     return description, tuple(_faults(model, description))
 
@@ -120,14 +133,29 @@ def _session(model: SessionModel | None) -> WriteRule | None:
 
 
 def _writes(model: DescriptionModel) -> Iterator[tuple[StepKind | str, WriteRule]]:
-    for name, write in _given(model.writes):
+    for name, write in _steps(model):
         yield (name if name == "set_label" else StepKind(name)), _rule(write)
+
+
+def _steps(model: DescriptionModel) -> Iterator[tuple[str, WriteModel]]:
+    """The writes that are steps, by their names; a change of the secret is none."""
+    return ((name, write) for name, write in _given(model.writes) if name != "credential")
+
+
+def _change_secret(model: DescriptionModel) -> ChangeSecret | None:
+    held = model.writes.credential
+    if held is None:
+        return None
+    rule = WriteRule(
+        method=held.method, path=held.path, body=held.body, content_type=held.content_type
+    )
+    return ChangeSecret(rule=rule, proof=held.proof or model.reads.identity.get)
 
 
 def _traits(model: DescriptionModel) -> Traits:
     """The traits; what the device can do follows from what there are writes for."""
     can = {StepKind.CONFIRM, StepKind.BY_HAND}
-    can.update(StepKind(name) for name, _ in _given(model.writes) if name != "set_label")
+    can.update(StepKind(name) for name, _ in _steps(model) if name != "set_label")
     if model.writes.set_label or any(item.write for item in model.settings.values()):
         can.add(StepKind.SET)
     return Traits(
@@ -147,7 +175,7 @@ def _traits(model: DescriptionModel) -> Traits:
 
 
 def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
-    for name, write in _given(model.writes):
+    for name, write in _steps(model):
         yield from _write_faults(name, write, built.reads)
     for name, setting in model.settings.items():
         if setting.write:
@@ -161,6 +189,7 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
         what = "it saves on_save, but 'writes' has no 'save'"
         yield Fault(("traits", "saves"), what, "add writes.save, or write saves: at_once")
     yield from session_faults(model)
+    yield from credential_faults(model)
     yield from tls_faults(model.tls, ("tls",))
     if model.sign_in is not SignIn.API_KEY and "key_header" in model.model_fields_set:
         what = f"'key_header' means nothing where sign_in is {model.sign_in}"

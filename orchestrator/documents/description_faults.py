@@ -84,3 +84,27 @@ def session_faults(model: DescriptionModel) -> Iterator[Fault]:
         yield Fault(("session", "body"), "the body has no {secret}", "add it where it belongs")
     for inside, what, fix in body_faults(model.session.body, model.session.content_type):
         yield Fault(("session", "body", *inside), what, fix)
+
+
+def credential_faults(model: DescriptionModel) -> Iterator[Fault]:
+    """A change of the secret needs a sign-in, the new secret in its body, and none in a path."""
+    held, path = model.writes.credential, ("writes", "credential")
+    if held is None:
+        return
+    if model.sign_in is SignIn.NONE:
+        what = "the device is not signed in to, so there is no secret to change"
+        yield Fault(path, what, "write sign_in, or remove it", at_key=True)
+    for name in ("path", "proof"):
+        if "{" in (getattr(held, name) or ""):
+            what = "a secret may not stand in a path, where it would be logged"
+            yield Fault((*path, name), what, "write the path out, and put the secret into the body")
+    named = list(placeholders(held.body))
+    for inside, name in named:
+        if name not in _SIGNS_IN | {"new_secret"}:
+            what = f"{{{name}}} means nothing here"
+            yield Fault((*path, "body", *inside), what, "write {new_secret}, {secret} or {user}")
+    if "new_secret" not in {name for _, name in named}:
+        what = "the body has no {new_secret}"
+        yield Fault((*path, "body"), what, "add it where it belongs")
+    for inside, what, fix in body_faults(held.body, held.content_type):
+        yield Fault((*path, "body", *inside), what, fix)

@@ -238,6 +238,19 @@ class SessionModel(Shape):
     content_type: ContentType = Field("application/json", description="The body's media type.")
 
 
+class CredentialModel(Shape):
+    """How the secret that signs in is changed."""
+
+    method: Literal["PUT", "PATCH", "POST"] = Field("PUT", description="The HTTP method.")
+    path: RequestPath = Field(description="The path of the change.")
+    body: Body = Field(description="The body; its texts hold {new_secret}, {user} and {secret}.")
+    content_type: ContentType = Field("application/json", description="The body's media type.")
+    proof: RequestPath | None = Field(
+        None,
+        description="A path that only who is signed in may read; none: that of the identity.",
+    )
+
+
 class WritesModel(Shape):
     """How each kind of step is written; what is missing, the device can't do."""
 
@@ -248,6 +261,9 @@ class WritesModel(Shape):
     repoint: WriteModel | None = Field(None, description="Point a destination at something else.")
     save: WriteModel | None = Field(None, description="Save what runs, to boot with it.")
     readdress: WriteModel | None = Field(None, description="Give an interface its address.")
+    credential: CredentialModel | None = Field(
+        None, description="Change the secret that signs in; it may not interrupt anything."
+    )
 
 
 class SettingModel(Shape):

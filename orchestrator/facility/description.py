@@ -94,6 +94,19 @@ class WriteRule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeSecret:
+    """How the secret that signs in is changed.
+
+    The body of ``rule`` holds ``{new_secret}``, and ``{user}`` and ``{secret}`` where the device
+    wants them. ``proof`` is a path that only who is signed in may read: reading it proves a
+    sign-in.
+    """
+
+    rule: WriteRule
+    proof: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Description:
     """A device description.
 
@@ -105,7 +118,8 @@ class Description:
     ``scheme`` is http or https; ``port`` where the device listens. ``key_header`` is the header
     that carries an API key. ``session`` is the request that signs in where a cookie then
     stands for the sign-in; its body holds ``{user}`` and ``{secret}``. ``tls`` says what the
-    certificates of such devices are judged by.
+    certificates of such devices are judged by. ``change_secret`` is how the secret is changed;
+    None: not by this tool.
     """
 
     name: str
@@ -122,3 +136,4 @@ class Description:
     session: WriteRule | None = None
     timeout_s: float = 5.0
     tls: Tls | None = None
+    change_secret: ChangeSecret | None = None

@@ -63,3 +63,9 @@ class Traits:
     tried_with: tuple[str, ...] = ()
     numbers_by_rule: bool = False
     cannot: Mapping[StepKind, str] = field(default_factory=dict)
+
+    def tried(self, firmware: str) -> bool:
+        """Whether it was tried with ``firmware``: 2.7 covers 2.7.3. Where nothing is named, all."""
+        return not self.tried_with or any(
+            firmware == version or firmware.startswith(version + ".") for version in self.tried_with
+        )

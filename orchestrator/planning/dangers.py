@@ -247,21 +247,17 @@ def identities(scene: Scene, touched: set[str]) -> Iterator[Hazard]:
                 fix=f"read the label on the unit; write serial: {identity.serial} into the plan, "
                 "or accept it by name",
             )
-        tried = scene.traits[name].tried_with
-        if tried and not any(_covers(version, identity.firmware) for version in tried):
+        traits = scene.traits[name]
+        if not traits.tried(identity.firmware):
             yield Hazard(
                 name=f"firmware:{name}",
                 rule="H7",
                 grade=Grade.STOPS,
                 what=f"{name} runs firmware {identity.firmware}; its device description was "
-                f"tried with {', '.join(tried)} only, so it is read but not written",
+                f"tried with {', '.join(traits.tried_with)} only, so it is read but not written",
                 where=(name,),
                 fix="try the description on a spare unit of that firmware and add it to tried_with",
             )
-
-
-def _covers(version: str, firmware: str) -> bool:
-    return firmware == version or firmware.startswith(version + ".")
 
 
 def with_acceptances(hazards: list[Hazard], accepted: Mapping[str, str]) -> tuple[Hazard, ...]:

@@ -32,6 +32,7 @@ class RunRecord:
     hazards: tuple[Hazard, ...] = ()
     mended: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     undoes: str | None = None
+    rotates: str | None = None
     terms: Terms = field(default_factory=Terms)
     known: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()

@@ -4,48 +4,21 @@ import io
 from collections.abc import Iterator
 from unittest.mock import patch
 
-import keyring
 import pytest
-from keyring.backend import KeyringBackend
-from keyring.errors import PasswordDeleteError
 
 from mocks.faults import Fault, Kind
 from tests.cli.stage import Stage, cutsheet
+from tests.keyrings import Memory, in_memory
 
 IN_KEYRING = {"CUTSHEET_CREDENTIALS": "keyring"}
 ENGINES = ("--user", "engineer")
 
 
-class Memory(KeyringBackend):
-    """A keyring that forgets everything at its end."""
-
-    priority = 1
-
-    def __init__(self) -> None:
-        super().__init__()  # type: ignore[no-untyped-call]  # the library's own
-        self.kept: dict[tuple[str, str], str] = {}
-
-    def get_password(self, service: str, username: str) -> str | None:
-        """What is kept."""
-        return self.kept.get((service, username))
-
-    def set_password(self, service: str, username: str, password: str) -> None:
-        """Keep it."""
-        self.kept[service, username] = password
-
-    def delete_password(self, service: str, username: str) -> None:
-        """Forget it."""
-        if self.kept.pop((service, username), None) is None:
-            raise PasswordDeleteError(username)
-
-
 @pytest.fixture(autouse=True)
 def memory() -> Iterator[Memory]:
     """The keyring of this computer is one in memory."""
-    before, kept = keyring.get_keyring(), Memory()
-    keyring.set_keyring(kept)
-    yield kept
-    keyring.set_keyring(before)
+    with in_memory() as kept:
+        yield kept
 
 
 def add(name: str, secret: str, *options: str) -> int:

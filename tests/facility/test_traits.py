@@ -21,3 +21,15 @@ def test_words_that_descriptions_use() -> None:
     assert [str(effect) for effect in Effect] == ["none", "interrupts", "reboots", "plant_wide"]
     assert [str(saves) for saves in Saves] == ["at_once", "on_save"]
     assert [str(hears) for hears in Hears] == ["number", "group"]
+
+
+def test_firmware_that_it_was_tried_with() -> None:
+    """2.7 covers 2.7.3, and not 2.71; where nothing is named, any will do."""
+    tried = Traits(can=frozenset(), tried_with=("2.7",))
+    assert [tried.tried(each) for each in ("2.7", "2.7.3", "2.71", "")] == [
+        True,
+        True,
+        False,
+        False,
+    ]
+    assert Traits(can=frozenset()).tried("9")
