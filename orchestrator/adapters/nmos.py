@@ -20,6 +20,7 @@ from orchestrator.adapters.json_pointer import Unusable, document
 from orchestrator.adapters.messages import Exchange, Party, Request, Response
 from orchestrator.adapters.nmos_chart import Chart
 from orchestrator.adapters.nmos_constraints import breach
+from orchestrator.adapters.nmos_home import rehomed
 from orchestrator.adapters.nmos_legs import Legs
 from orchestrator.adapters.nmos_node import NODE_API, Place, Stream
 from orchestrator.adapters.nmos_stage import Body, Standing, Told, body_for
@@ -140,7 +141,8 @@ class Nmos:
             body = body_for(step, Standing(active, staged), told)
         if body is None:
             return
-        yield from self._allowed(stream, body, what)
+        kind = RECEIVERS if step.destination is not None else SENDERS
+        body = yield from self._allowed(kind, stream, body, what)
         place = stream.place.at("staged")
         yield Request(method="PATCH", path=place.path, port=place.port, doing=what, body=body)
 
@@ -238,16 +240,21 @@ class Nmos:
             raise self._rejected(what, f"the node has no '{name}' among its {kind}")
         return self._streams[kind][name]
 
-    def _allowed(self, stream: Stream, body: Body, what: str) -> Exchange[None]:
-        """Look at the constraints, which may change at any time; a node need not answer them."""
+    def _allowed(self, kind: str, stream: Stream, body: Body, what: str) -> Exchange[Body]:
+        """Look at the constraints, which may change at any time; a node need not answer them.
+
+        Gives the body as the node takes it, where its host was readdressed.
+        """
         params = body.get("transport_params")
         if params is None:
-            return
+            return body
         fine = frozenset({_NO_SUCH})
         held = yield from self._get(stream.place.at("constraints"), what, fine)
+        params = rehomed(kind, held, params, self._party.address)
         words = breach(held, params)
         if words is not None:
             raise self._rejected(what, words)
+        return {**body, "transport_params": params}
 
     # Asking, and saying what is wrong.
 

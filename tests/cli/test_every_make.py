@@ -1,14 +1,17 @@
-"""One whole change through every described make, over sockets: what a night's work is made of.
+"""One whole change in every way that a device can be spoken to, over sockets.
 
 A unit is disabled, renumbered, relabelled and moved to another address; who listens to it is
 pointed at the new number; all is saved, confirmed, enabled and read back. Then it is all taken
-back. The same plan and playbook for each make; only the device description differs.
+back. The same plan and playbook for each make; only how it is spoken to differs, and what its way
+can't do is left out: an NMOS node by itself has no label, no setting and no address to write, and
+with RESTCONF beside it an address.
 """
 
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
@@ -22,46 +25,85 @@ from tests.example import FACILITY, ROOT
 OLD, NEW, LISTENER = "127.44.3.31", "127.44.3.35", "127.44.3.41"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Make:
-    """A make: its description, its simulation, and what its slots are called."""
+    """A make: how the plan speaks to it, its simulation, and what its slots are called.
 
-    description: Path
+    ``description`` is its device description; None: it speaks by standards alone, as ``speaks``
+    has it. ``slots`` are the two sources and the destination as the device has them, ``sources``
+    what the tool calls the two. ``steps`` are all that the change takes.
+    """
+
     make: str
     model: str
     firmware: str
     slots: tuple[str, str, str]
     sources: tuple[str, str]
-    hears: str
-    saves: bool
+    steps: frozenset[str]
+    hears: str = "number: 311"
+    description: Path | None = None
+    speaks: str = ""
+    user: str = "engineer"
+
+    @property
+    def does(self) -> frozenset[str]:
+        """What it can do beside what every make can."""
+        return self.steps - STREAMS
 
 
 DEVICES = FACILITY / "devices"
-GROUP = "239.194.1.55:5004"
+GROUP, NEW_GROUP = "239.194.1.55:5004", "239.194.1.95:5004"
+STREAMS = frozenset({"disable", "renumber", "repoint", "enable"})
+MOVES = frozenset({"readdress", "confirm"})
 MAKES = [
     Make(
-        DEVICES / "corvid-engine.yaml",
-        *("corvid", "CE-40", "4.1.2"),
+        make="corvid",
+        model="CE-40",
+        firmware="4.1.2",
+        description=DEVICES / "corvid-engine.yaml",
         slots=("program-1", "program-2", "codec-1"),
         sources=("program-1", "program-2"),
-        hears="number: 311",
-        saves=False,
+        steps=STREAMS | MOVES | {"set"},
     ),
     Make(
-        DEVICES / "tamarisk-node.yaml",
-        *("tamarisk", "TN-8", "2.7.3"),
+        make="tamarisk",
+        model="TN-8",
+        firmware="2.7.3",
+        description=DEVICES / "tamarisk-node.yaml",
         slots=("1", "3", "1"),
         sources=("input-1", "input-3"),
         hears=f'group: "{GROUP}"',
-        saves=True,
+        steps=STREAMS | MOVES | {"set", "save"},
+        user="",
     ),
     Make(
-        ROOT / "tests" / "devices" / "marram-frame.yaml",
-        *("marram", "MR-6", "1.9.4"),
+        make="marram",
+        model="MR-6",
+        firmware="1.9.4",
+        description=ROOT / "tests" / "devices" / "marram-frame.yaml",
         slots=("1", "3", "2"),
         sources=("out-1", "out-3"),
-        hears="number: 311",
-        saves=True,
+        steps=STREAMS | MOVES | {"set", "save"},
+    ),
+    Make(
+        make="nmos",
+        model="SN-2",
+        firmware="1.0",
+        speaks="speaks: nmos, port: 8080",
+        slots=("program", "spare", "monitor"),
+        sources=("OLD-1", "spare"),
+        hears=f'group: "{GROUP}"',
+        steps=STREAMS,
+    ),
+    Make(
+        make="nmos-restconf",
+        model="SN-2",
+        firmware="1.0",
+        speaks="speaks: [nmos, restconf], port: 8080, restconf: {scheme: http, port: 8043}",
+        slots=("program", "spare", "monitor"),
+        sources=("OLD-1", "spare"),
+        hears=f'group: "{GROUP}"',
+        steps=STREAMS | MOVES,
     ),
 ]
 every_make = pytest.mark.parametrize("make", MAKES, ids=lambda make: make.make)
@@ -77,21 +119,9 @@ networks:
 rooms: {{desk: {{site: point, network: media}}}}
 devices:
   sender:
-    {{room: desk, speaks: {name}, address: 127.44.3.31, serial: S-1, credentials: units}}
+    {{room: desk, {speaks}, address: 127.44.3.31, serial: S-1, credentials: units{blocks}}}
   listener:
-    {{room: desk, speaks: {name}, address: 127.44.3.41, serial: S-2, credentials: units}}
-"""
-PLAYBOOK = """
-playbook: The sender moves house
-devices:
-  sender:
-    address: 127.44.3.35
-    sources:
-      {first}: {{number: 351, label: NEW-1, enabled: true}}
-      {second}: {{number: auto}}
-    settings: {{ptp_domain: 5}}
-accepts:
-  - {{hazard: "plant-wide:sender:ptp_domain", reason: both units are on one desk}}
+    {{room: desk, {speaks}, address: 127.44.3.41, serial: S-2, credentials: units}}
 """
 WORLD_TEXT = """
 port: 8080
@@ -112,9 +142,28 @@ devices:
 """
 
 
+def playbook_of(make: Make) -> str:
+    """What is wanted of the sender: all that its make can do."""
+    first, second = make.sources
+    label = ", label: NEW-1" if "set" in make.does else ""
+    moves = "readdress" in make.does
+    device: dict[str, Any] = {"address": NEW} if moves else {}
+    text = f"{{number: 351{label}, enabled: true}}"
+    device["sources"] = {
+        first: yaml.safe_load(text),
+        second: {"number": "auto" if moves else 352},
+    }
+    playbook: dict[str, Any] = {"playbook": "The sender moves house", "devices": {"sender": device}}
+    if "set" in make.does:
+        device["settings"] = {"ptp_domain": 5}
+        accepted = {"hazard": "plant-wide:sender:ptp_domain", "reason": "both are on one desk"}
+        playbook["accepts"] = [accepted]
+    return yaml.safe_dump(playbook)
+
+
 def world_of(make: Make) -> World:
     """Two units of the make: one sends, the other listens."""
-    user = "user: engineer, " if make.make != "tamarisk" else ""
+    user = f"user: {make.user}, " if make.user else ""
     nothing = 'group: ""' if make.hears.startswith("group") else "number: 0"
     return World.from_text(
         WORLD_TEXT.format(
@@ -134,26 +183,42 @@ def world_of(make: Make) -> World:
 @contextlib.contextmanager
 def staged(folder: Path, make: Make) -> Iterator[Stage]:
     """A facility of two units of the make, served on sockets."""
-    description = make.description.read_text(encoding="utf-8")
-    for slow, quick in (("settle_s: 1", "settle_s: 0.2"), ("late_s: 1", "late_s: 0.1")):
-        description = description.replace(slow, quick)
-    name = yaml.safe_load(description)["device"]
     (folder / "devices").mkdir(parents=True)
     (folder / "playbooks").mkdir()
-    (folder / "devices" / f"{name}.yaml").write_text(description, encoding="utf-8")
-    (folder / "plan.yaml").write_text(PLAN.format(name=name), encoding="utf-8")
-    first, second = make.sources
-    (folder / "playbooks" / "move.yaml").write_text(
-        PLAYBOOK.format(first=first, second=second), encoding="utf-8"
-    )
+    speaks = make.speaks
+    if make.description is not None:
+        description = make.description.read_text(encoding="utf-8")
+        for slow, quick in (("settle_s: 1", "settle_s: 0.2"), ("late_s: 1", "late_s: 0.1")):
+            description = description.replace(slow, quick)
+        name = yaml.safe_load(description)["device"]
+        speaks = f"speaks: {name}"
+        (folder / "devices" / f"{name}.yaml").write_text(description, encoding="utf-8")
+    # What can't be moved gets its new numbers by owning the other host's too.
+    blocks = "" if "readdress" in make.does else ", blocks: [31, 35]"
+    plan = PLAN.format(speaks=speaks, blocks=blocks)
+    (folder / "plan.yaml").write_text(plan, encoding="utf-8")
+    (folder / "playbooks" / "move.yaml").write_text(playbook_of(make), encoding="utf-8")
     world = world_of(make)
     with serve(world, connect_map=True, map_addresses=[NEW]) as running:
         yield Stage(folder, world, running)
 
 
+def settings(snapshot: dict[str, Any]) -> dict[str, Any]:
+    """A world without what an NMOS node keeps of its activations: when, and what was staged."""
+    return {
+        name: {
+            key: {**held, "kept": {k: v for k, v in held.get("kept", {}).items() if "/" not in k}}
+            if isinstance(held, dict)
+            else held
+            for key, held in device.items()
+        }
+        for name, device in snapshot.items()
+    }
+
+
 def credentials(make: Make) -> dict[str, str]:
     """What the two units take."""
-    user = "" if make.make == "tamarisk" else "engineer:"
+    user = f"{make.user}:" if make.user else ""
     return {"CUTSHEET_CREDENTIAL_UNITS": f"{user}invented-word"}
 
 
@@ -165,19 +230,19 @@ def test_a_whole_change_and_all_of_it_taken_back(make: Make, tmp_path: Path) -> 
         referee = Referee(stage.world)
         before = stage.world.snapshot()
         planned = stage.run("dry-run", "--json", **secret).json
-        steps = [each["step"] for each in planned["sequence"]]
-        wanted = {"disable", "renumber", "set", "repoint", "readdress", "confirm", "enable"}
-        assert set(steps) == wanted | ({"save"} if make.saves else set())
+        assert {each["step"] for each in planned["sequence"]} == make.steps
         applied = stage.run("apply", "--yes", *ANSWERS, **secret)
         assert applied.status == 0, applied.said
 
         now = stage.now("sender")
         source = now.sources[make.slots[0]]
-        assert (source.number, source.label, source.enabled) == (351, "NEW-1", True)
-        assert (now.lan.address, now.lan.gateway) == (NEW, "127.44.3.254")
-        assert now.settings == {"ptp_domain": 5, "ptp_priority": 128}
+        assert (source.group, source.enabled) == (NEW_GROUP, True)
+        assert source.label == ("NEW-1" if "set" in make.does else "OLD-1")
+        there = NEW if "readdress" in make.does else OLD
+        assert (now.lan.address, now.lan.gateway) == (there, "127.44.3.254")
+        assert now.settings["ptp_domain"] == (5 if "set" in make.does else 0)
         heard = stage.now("listener").destinations[make.slots[2]]
-        assert heard.group == "239.194.1.95:5004" or heard.number == 351
+        assert heard.group == NEW_GROUP or heard.number == 351
         assert heard.label == "MON"
         assert stage.world.machine("sender").memory.saved == now
         assert stage.run("dry-run", **secret).status == 0
@@ -185,7 +250,7 @@ def test_a_whole_change_and_all_of_it_taken_back(make: Make, tmp_path: Path) -> 
         referee.new_run()
         undone = stage.run("undo", stage.last(), "--yes", *ANSWERS, **secret)
         assert undone.status == 0, undone.said
-        assert stage.world.snapshot() == before
+        assert settings(stage.world.snapshot()) == settings(before)
         assert referee.verdict().clean, referee.verdict()
 
 
