@@ -137,7 +137,7 @@ class Mixed:
             if models and identity.model not in models:
                 raise self._wrong(" or ".join(models), str(identity))
         lead = next((who for way, who in known if _choosy(way.traits)), first)
-        untried = (who.firmware for way, who in known if _untried(way.traits, who.firmware))
+        untried = (who.firmware for way, who in known if not way.traits.tried(who.firmware))
         return replace(lead, firmware=next(untried, lead.firmware))
 
     def _wrong(self, expected: str, found: str) -> DeviceError:
@@ -152,10 +152,6 @@ class Mixed:
 
 def _choosy(traits: Traits) -> bool:
     return bool(traits.models or traits.tried_with)
-
-
-def _untried(traits: Traits, firmware: str) -> bool:
-    return bool(traits.tried_with) and firmware not in traits.tried_with
 
 
 def _laid_over(one: DeviceState, other: DeviceState) -> DeviceState:

@@ -54,6 +54,11 @@ TRAITS = Traits(
         StepKind.SET: "the standards offer no way to write a label or a setting of a node",
         StepKind.SAVE: "the standards offer no way to ask a node to save",
     },
+    instead={
+        StepKind.READDRESS: "if it has a RESTCONF server too, write 'speaks: [nmos, restconf]' "
+        "for it in plan.yaml",
+    },
+    sets_labels=False,
 )
 """What any node can do by the standards. What an activation does is taken to be kept."""
 

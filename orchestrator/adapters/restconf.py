@@ -43,6 +43,13 @@ TRAITS = Traits(
         StepKind.SET: "the standard RESTCONF modules know no label and no setting of it",
         StepKind.SAVE: "a RESTCONF server keeps each edit at once, and has no save",
     },
+    instead=dict.fromkeys(
+        (StepKind.DISABLE, StepKind.ENABLE, StepKind.RENUMBER, StepKind.REPOINT, StepKind.SET),
+        "name the way in which its streams are spoken to beside it in plan.yaml, as in "
+        "'speaks: [nmos, restconf]'",
+    ),
+    sets_labels=False,
+    makes_gateway=False,
 )
 """What any server can do by the standards; the times are those of address conflict detection (RFC
 5227: 4 to 7 s until an address is announced) with some to spare."""

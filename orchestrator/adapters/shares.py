@@ -5,7 +5,7 @@ write it; where none can, the first that can read it. So an NMOS node's streams 
 addresses RESTCONF's, in whichever order the plan names the two.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from orchestrator.adapters.way import Way
@@ -75,7 +75,13 @@ def traits_of_several(ways: Sequence[Way]) -> Traits:
         requests_at_once=min(traits.requests_at_once for traits in each),
         models=(),
         tried_with=tuple(dict.fromkeys(word for traits in each for word in traits.tried_with)),
-        cannot=_cannot(can, share, ways),
+        cannot=_of_what_is_left(can, share, ways, lambda traits: traits.cannot),
+        instead=_of_what_is_left(can, share, ways, lambda traits: traits.instead),
+        sets_labels=StepKind.SET in streams.can and streams.sets_labels,
+        read_only=settings.read_only
+        if StepKind.SET in settings.can
+        else frozenset(settings.effects) | settings.read_only,
+        makes_gateway=share.get(Part.INTERFACES, ways[0]).traits.makes_gateway,
     )
 
 
@@ -87,16 +93,19 @@ def _what_is_shared(share: Mapping[Part, Way]) -> frozenset[StepKind]:
     return frozenset(kinds)
 
 
-def _cannot(
-    can: frozenset[StepKind], share: Mapping[Part, Way], ways: Sequence[Way]
+def _of_what_is_left(
+    can: frozenset[StepKind],
+    share: Mapping[Part, Way],
+    ways: Sequence[Way],
+    words: Callable[[Traits], Mapping[StepKind, str]],
 ) -> dict[StepKind, str]:
-    """Why it can't do what is left: the words of the way that has the part, else of any."""
+    """What is said of the kinds that it can't do: by the way that has the part, else by any."""
     found: dict[StepKind, str] = {}
     for kind in StepKind:
-        if kind not in can:
-            owner = share.get(part_of(kind, of_source=False))
-            asked = [way for way in (owner, *ways) if way is not None]
-            words = next((w.traits.cannot[kind] for w in asked if kind in w.traits.cannot), None)
-            if words is not None:
-                found[kind] = words
+        owner = share.get(part_of(kind, of_source=False))
+        asked = [owner.traits] if owner is not None else []
+        said = (words(traits) for traits in [*asked, *(way.traits for way in ways)])
+        told = next((each[kind] for each in said if kind in each), None)
+        if kind not in can and told is not None:
+            found[kind] = told
     return found

@@ -16,6 +16,7 @@ from orchestrator.documents.description_model import (
     SettingModel,
     WriteModel,
 )
+from orchestrator.documents.rest_words import placeholders
 from orchestrator.documents.shape import Shape
 from orchestrator.documents.tls_model import build_tls, tls_faults
 from orchestrator.documents.tree import Fault, Path
@@ -171,7 +172,16 @@ def _traits(model: DescriptionModel) -> Traits:
         effects={name: item.effect for name, item in model.settings.items()},
         models=tuple(model.models),
         tried_with=tuple(model.tried_with),
+        sets_labels=model.writes.set_label is not None,
+        read_only=frozenset(name for name, item in model.settings.items() if item.write is None),
+        makes_gateway=_writes_gateway(model.writes.readdress),
     )
+
+
+def _writes_gateway(write: WriteModel | None) -> bool:
+    if write is None:
+        return True
+    return "gateway" in {name for _, name in placeholders([write.path, write.body])}
 
 
 def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:

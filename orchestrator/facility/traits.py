@@ -45,7 +45,10 @@ class Traits:
     ``numbers_by_rule``: it keeps groups and no numbers; the number of a source is the one that its
     groups stand for by the plan's rule, so number and groups always move together.
     ``cannot``: why it can't do a kind of step, as a clause that can follow the device's name, where
-    the reason is not just that its device description has no write for it.
+    the reason is not just that its device description has no write for it; ``instead``: what the
+    user could do about it beside doing it by hand, as an order.
+    ``sets_labels``: a source's label can be set. ``read_only``: settings that are told and can't be
+    set. ``makes_gateway``: a readdress gives it a gateway too, whether it has told of one or not.
     """
 
     can: frozenset[StepKind]
@@ -63,6 +66,10 @@ class Traits:
     tried_with: tuple[str, ...] = ()
     numbers_by_rule: bool = False
     cannot: Mapping[StepKind, str] = field(default_factory=dict)
+    instead: Mapping[StepKind, str] = field(default_factory=dict)
+    sets_labels: bool = True
+    read_only: frozenset[str] = frozenset()
+    makes_gateway: bool = True
 
     def tried(self, firmware: str) -> bool:
         """Whether it was tried with ``firmware``: 2.7 covers 2.7.3. Where nothing is named, all."""

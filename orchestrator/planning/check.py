@@ -16,6 +16,7 @@ from orchestrator.planning.checks.names import check_asked_names, check_names
 from orchestrator.planning.checks.networks import check_networks
 from orchestrator.planning.checks.numbers import check_numbers
 from orchestrator.planning.checks.playbooks import check_playbooks
+from orchestrator.planning.checks.speaking import check_speaking
 from orchestrator.planning.checks.wanted import as_wanted
 
 # Ways to speak to a device that need no device description.
@@ -38,6 +39,7 @@ def findings(
     wanted = as_wanted(plan, playbooks)
     check_networks(plan, report)
     check_names(plan, wanted, {*descriptions, *others}, report)
+    check_speaking(plan, descriptions, report)
     for playbook in playbooks:
         check_asked_names(plan, wanted, playbook, descriptions, report)
     check_playbooks(plan, wanted, playbooks, report)

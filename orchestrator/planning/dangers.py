@@ -8,6 +8,7 @@ from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Effect
 from orchestrator.planning.aims.listeners import Hearing, Listener
+from orchestrator.planning.capable import incapable
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.silence import on_air_sources
@@ -24,7 +25,7 @@ def dangers(
     yield from _dangling(scene, wanted, heard)
     yield from _unseen_listeners(scene, wanted)
     yield from _losing(scene, wanted, heard)
-    yield from _capable(scene, graph)
+    yield from incapable(scene, graph)
     yield from _settings(scene, graph)
     yield from identities(scene, {draft.device for draft in graph.drafts})
 
@@ -187,27 +188,6 @@ def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> 
 
 def _how_lost(source: Ref, *, gone: bool) -> str:
     return f"goes with {source.device} to the bench" if gone else "is switched off for good"
-
-
-def _capable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
-    said: set[tuple[str, StepKind]] = set()
-    for draft in graph.drafts:
-        key = (draft.device, draft.kind)
-        if key in said or draft.kind in scene.traits[draft.device].can:
-            continue
-        said.add(key)
-        why = scene.traits[draft.device].cannot.get(draft.kind)
-        by_hand = "do it by hand and take it out of the playbook"
-        yield Hazard(
-            name=f"can-not:{draft.device}:{draft.kind}",
-            rule="traits",
-            grade=Grade.STOPS,
-            what=f"{draft.device}: {why}"
-            if why
-            else f"{draft.device} has no way to {draft.kind}, by its device description",
-            where=(draft.device,),
-            fix=by_hand if why else f"add the write to its device description, or {by_hand}",
-        )
 
 
 def _settings(scene: Scene, graph: Graph) -> Iterator[Hazard]:

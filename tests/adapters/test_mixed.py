@@ -126,7 +126,7 @@ def test_firmware_that_one_way_was_not_tried_with_is_what_is_told() -> None:
     """So that the planning, which looks at one firmware, sees it."""
     one = way("one", *STREAMS, tried_with=("2.7",))
     two = way("two", K.READDRESS, tried_with=("R5",))
-    device, _ = mixed((one, WHOLE), (two, known_as("TM-118", firmware="R5")))
+    device, _ = mixed((one, WHOLE), (two, known_as("TM-118", firmware="R5.1")))
     assert asyncio.run(device.identify()).firmware == "2.7"
     device, _ = mixed((one, WHOLE), (two, known_as("TM-118", firmware="R6")))
     assert asyncio.run(device.identify()).firmware == "R6"

@@ -8,6 +8,7 @@ with RESTCONF beside it an address.
 """
 
 import contextlib
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +17,9 @@ from typing import Any
 import pytest
 import yaml
 
+from mocks.nmos_restconf import NmosRestconf
 from mocks.referee import Referee
+from mocks.restconf_server import RestconfServer
 from mocks.server import serve
 from mocks.world import World
 from tests.cli.stage import ANSWERS, Stage
@@ -266,3 +269,38 @@ def test_another_hand_is_never_overwritten(make: Make, tmp_path: Path) -> None:
         assert applied.status != 0
         assert stage.now("sender").sources[make.slots[0]].number == 399
         assert stage.now("sender").lan.address == OLD
+
+
+def test_what_a_way_can_not_do_is_refused_before_the_run_with_the_way_out(tmp_path: Path) -> None:
+    """A node that speaks NMOS alone is to move: the dry-run says why not, and what would do it.
+
+    With the way out taken, the same playbook is planned and applied.
+    """
+    alone, both = MAKES[-2], MAKES[-1]
+    with staged(tmp_path / "facility", dataclasses.replace(both, speaks=alone.speaks)) as stage:
+        secret = credentials(both)
+        refused = stage.run("dry-run", **secret)
+        assert refused.status == 1
+        assert "sender: the standards offer no way to change a node's own address" in refused.said
+        assert "write 'speaks: [nmos, restconf]' for it in plan.yaml, or do it by" in refused.said
+        assert stage.run("apply", "--yes", *ANSWERS, **secret).status != 0
+        assert stage.writes() == 0
+        plan = stage.folder / "plan.yaml"
+        text = plan.read_text(encoding="utf-8")
+        plan.write_text(text.replace(alone.speaks, both.speaks), encoding="utf-8")
+        assert stage.run("apply", "--yes", *ANSWERS, **secret).status == 0
+        assert stage.now("sender").lan.address == NEW
+
+
+def test_a_device_of_two_ways_that_are_two_devices_is_not_written_to(tmp_path: Path) -> None:
+    """Its RESTCONF port leads to another unit (a cable, a forwarded port): nothing is written."""
+    both = MAKES[-1]
+    with staged(tmp_path / "facility", both) as stage:
+        machine = stage.world.machine("sender")
+        assert isinstance(machine, NmosRestconf)
+        machine.restconf = RestconfServer(stage.world.machine("listener"))
+        dry = stage.run("dry-run", **credentials(both))
+        assert "S-1 (by nmos)" in dry.said
+        assert "S-2 (by restconf)" in dry.said
+        assert dry.status != 0
+        assert stage.writes() == 0
