@@ -4,7 +4,7 @@
 
     pure    errors  <-  facility  <-  planning  <-  running    a package imports only from its left
     edges   documents  adapters  credentials  ledger  reports  import pure ones, never one another
-            rehearsal
+            rehearsal  computer
     top     actions  <-  cli                                   the only places that see everything
 
 ``mocks`` imports nothing of ``orchestrator`` and the other way round, so that no shared mistake can
@@ -22,7 +22,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 SEQUENCING = tuple(f"orchestrator.planning.{one}" for one in ("aims", "ordering", "scheduling"))
 PURE = ("errors", "facility", "planning", "running")
-EDGES = ("documents", "adapters", "credentials", "ledger", "reports", "rehearsal")
+EDGES = ("documents", "adapters", "credentials", "ledger", "reports", "rehearsal", "computer")
 TOP = ("actions", "cli")
 
 MAY_IMPORT: dict[str, frozenset[str]] = {
@@ -52,6 +52,7 @@ SHOWN_NOWHERE = ("adapter", "dialect", "orchestrator")
 NO_TESTS_OF_THEIR_OWN = frozenset({
     # Values without behaviour: what they are is tested wherever they are used.
     "orchestrator/facility/change.py",
+    "orchestrator/facility/computer.py",
     "orchestrator/facility/discovered.py",
     "orchestrator/facility/hazard.py",
     "orchestrator/planning/result.py",
@@ -212,7 +213,8 @@ def _own_clock(path: Path) -> bool:
 def test_only_the_edges_know_their_libraries() -> None:
     """A library that could be changed for another is known only where it is needed."""
     homes = {"pydantic": {"documents", "ledger"}, "httpx": {"adapters"}, "tenacity": {"adapters"},
-             "sqlite3": {"ledger"}, "keyring": {"credentials"}, "typer": {"cli"}}  # fmt: skip
+             "sqlite3": {"ledger"}, "keyring": {"credentials"}, "typer": {"cli"},
+             "psutil": {"computer"}}  # fmt: skip
     for path in sources("orchestrator"):
         for root in {one.split(".")[0] for one in imports(tree_of(path))} & homes.keys():
             assert package_of(module_of(path)) in homes[root], f"{name_of(path)} imports {root}"

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -47,7 +47,10 @@ class WallClock:
 
 @dataclass(frozen=True, kw_only=True)
 class Desk:
-    """Where an action stands: documents read and checked, devices within reach."""
+    """Where an action stands: documents read and checked, devices within reach.
+
+    ``cables`` says for how many seconds more each device is looked for whose cable has to be moved.
+    """
 
     documents: Documents
     asked: Mapping[str, AskedDevice]
@@ -56,6 +59,7 @@ class Desk:
     look: LookAt
     doors: OpenDoorOf
     clock: Clock
+    cables: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -90,7 +94,11 @@ class Desk:
     def patience(self) -> Mapping[str, Patience]:
         """How patient to be with each device."""
         return {
-            name: Patience(late_s=traits.late_s, settle_s=traits.settle_s)
+            name: Patience(
+                late_s=traits.late_s,
+                settle_s=traits.settle_s,
+                cable_s=self.cables.get(name, 0.0),
+            )
             for name, traits in self.traits.items()
         }
 

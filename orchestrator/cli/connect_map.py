@@ -2,9 +2,7 @@
 
 from pathlib import Path
 
-import yaml
-
-from orchestrator.errors import CallError
+from orchestrator.cli.pairs_file import read_pairs_file
 
 
 def read_connect_file(path: Path) -> dict[str, str]:
@@ -13,18 +11,4 @@ def read_connect_file(path: Path) -> dict[str, str]:
     Raises:
         CallError: the file can't be read, or is no map of addresses to ``host:port``.
     """
-    try:
-        found = yaml.safe_load(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise CallError(f"can't read {path}: {error.strerror}", "name a file that exists") from None
-    except (yaml.YAMLError, UnicodeDecodeError):
-        found = None
-    fits = isinstance(found, dict) and all(
-        isinstance(key, str) and isinstance(value, str) for key, value in found.items()
-    )
-    if not fits:
-        raise CallError(
-            f"{path} is no map of addresses to host:port",
-            "write one line an address, such as  127.44.3.31: localhost:9031",
-        )
-    return dict(found)
+    return read_pairs_file(path, "map of addresses to host:port", "127.44.3.31: localhost:9031")

@@ -7,7 +7,17 @@ from typing import Annotated
 import typer
 
 from orchestrator import __version__
-from orchestrator.cli import certificates, change, find, history, look, record, rehearse, secrets
+from orchestrator.cli import (
+    bench,
+    certificates,
+    change,
+    find,
+    history,
+    look,
+    record,
+    rehearse,
+    secrets,
+)
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
 from orchestrator.errors import EXIT_CALL, CutsheetError
@@ -36,6 +46,7 @@ app.command("explain")(look.explain_command)
 app.command("apply")(change.apply_command)
 app.command("resume")(change.resume_command)
 app.command("undo")(change.undo_command)
+app.command("bench")(bench.bench_command)
 app.command("runs")(history.runs)
 app.command("rollback-notes")(history.notes)
 app.command("audit")(look.audit)

@@ -18,10 +18,10 @@ class Keyboard:
 
     def __init__(self, accepted: Mapping[str, str], stream: TextIO) -> None:
         self._accepted = accepted
-        self._stream = stream
+        self.stream = stream
 
     def _say(self, text: str, end: str = "\n") -> None:
-        print(text, end=end, file=self._stream, flush=True)
+        print(text, end=end, file=self.stream, flush=True)
 
     async def ask(self, question: str, text: Sequence[str]) -> tuple[bool, str]:
         """Go or no-go, and who said so; without a terminal and an acceptance it is no."""
@@ -39,10 +39,14 @@ class Keyboard:
                 f"(--accept '{question}=REASON' answers it by name.)"
             )
             return False, "nobody at the keyboard"
+        return await self.answered(question), getpass.getuser()
+
+    async def answered(self, question: str) -> bool:
+        """What the person at the terminal says to ``question``."""
         self._say(f"  {question}: type 'yes' to go on, anything else to stop: ", end="")
         # Read in a thread, so that steps in hand and Ctrl-C go on meanwhile.
         answer = await asyncio.to_thread(sys.stdin.readline)
-        return answer.strip().lower() in YES, getpass.getuser()
+        return answer.strip().lower() in YES
 
 
 def agreed(text: str, *, yes: bool) -> bool:

@@ -91,7 +91,7 @@ class Hand:
     def settling(self) -> tuple[float, ...]:
         """The waits that the present stage allows for, in seconds."""
         if self.step.kind in (StepKind.READDRESS, StepKind.CONFIRM):
-            return self.patience.settle()
+            return self.patience.arrive()
         return self.patience.late() + self.patience.settle()
 
     def operation(self) -> Operation:

@@ -105,6 +105,7 @@ class Stage:
     def __init__(self, folder: Path, world: World, running: Running) -> None:
         self.folder = folder
         self.world = world
+        self.running = running
         self.referee = Referee(world)
         self.map = folder / "connect.yaml"
         self.map.write_text(yaml.safe_dump(dict(running.connect_map)), encoding="utf-8")
