@@ -5,7 +5,9 @@ mended, by name. What another hand has changed since is asked about.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from ipaddress import IPv4Network
+from itertools import product
 
 from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.hazard import Grade, Hazard
@@ -19,9 +21,11 @@ from orchestrator.facility.wanted import (
     SettingValue,
 )
 from orchestrator.running.events import Event
+from orchestrator.running.mended import Stay, stays
+from orchestrator.running.present import put
 from orchestrator.running.record import RunRecord
 from orchestrator.running.value import Absent, same, value_of
-from orchestrator.running.view import StepState, found_so, in_doubt, step_states
+from orchestrator.running.view import StepState, found_so, in_doubt, networks, step_states
 
 _LANDED = frozenset({StepState.PROVED, StepState.SENT, StepState.UNSURE})
 _Line = dict[str, list[Step]]
@@ -78,11 +82,10 @@ def take_back(
     lines: dict[str, _Line] = {}
     for step in written_steps(record, events):
         lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
-    before = {name: entry.state for name, entry in record.before.items()}
-    mended = _mended(record, {s.subject for line in lines.values() for s in _renumbers(line)})
-    worker = _Worker(record, before, mended, benched)
+    kept = stays(record, lines, now)
+    worker = _Worker(record, now, kept, benched)
     asked = {name: worker.device(name, line) for name, line in lines.items()}
-    asked = _with_stayers(asked, lines, now)
+    asked = _with_stayers(asked, lines, now, worker)
     hazards = tuple(
         hazard
         for name, line in lines.items()
@@ -92,13 +95,14 @@ def take_back(
 
 
 def _with_stayers(
-    asked: Mapping[str, AskedDevice], lines: Mapping[str, _Line], now: AsFound
+    asked: Mapping[str, AskedDevice], lines: Mapping[str, _Line], now: AsFound, worker: "_Worker"
 ) -> dict[str, AskedDevice]:
-    """Ask every destination that the run did not point, and that a number concerns, to stay.
+    """Ask every destination that the run did not point, and that this may concern, to stay.
 
     Where a run is taken back half-way, whoever holds a number now need not be who held it before.
     A destination that still points where it did is to hear again what it heard, and must not
-    follow whoever happens to be there.
+    follow whoever happens to be there. So it is with all on the run's own devices, and with
+    those elsewhere that point at a number which changes hands.
     """
     concerned = {
         figure
@@ -108,20 +112,29 @@ def _with_stayers(
         for value in (step.as_found, step.wanted)
         if isinstance(value, Assigned)
         for figure in (value.number, *value.groups)
-        if figure is not None
     }
+    concerned |= {
+        figure
+        for device in lines
+        for source in worker.before[device].sources.values()
+        for figure in (source.number, *source.groups)
+    }
+    concerned.discard(None)
     joined = dict(asked)
     for name, entry in now.devices.items():
         if not isinstance(entry, Found):
             continue
         known = joined.get(name, AskedDevice(name=name, playbook="as it is"))
-        stays = {
-            destination: AskedDestination(name=destination, listens_to=_pointer(state.hears))
+        own = name in lines
+        unmoved = {
+            destination: AskedDestination(
+                name=destination, listens_to=worker.heard(name, state.hears)
+            )
             for destination, state in entry.state.destinations.items()
-            if destination not in known.destinations and state.hears in concerned
+            if destination not in known.destinations and (own or state.hears in concerned)
         }
-        if stays:
-            joined[name] = replace(known, destinations={**known.destinations, **stays})
+        if unmoved:
+            joined[name] = replace(known, destinations={**known.destinations, **unmoved})
     return joined
 
 
@@ -143,31 +156,25 @@ def _thing(step: Step) -> str:
             return f"{step.source or ''} {step.setting}"
 
 
-def _renumbers(line: _Line) -> Iterable[Step]:
-    return (steps[0] for steps in line.values() if steps[0].kind is StepKind.RENUMBER)
-
-
-def _mended(record: RunRecord, renumbered: set[str]) -> Mapping[str, str]:
-    """The sources that must not get their old number back, and which fault that would restore.
-
-    Where every holder of a duplicate was moved, the first may go back: alone it is no duplicate.
-    """
-    kept: dict[str, str] = {}
-    for thing, holders in record.mended.items():
-        moved = [name for name in holders if name in renumbered]
-        stays = moved[1:] if len(moved) == len(holders) else moved
-        for name in stays:
-            kept.setdefault(name, thing)
-    return kept
-
-
-@dataclass
 class _Worker:
-    record: RunRecord
-    before: Mapping[str, DeviceState]
-    mended: Mapping[str, str]
-    benched: frozenset[str]
-    stays: list[str] = field(default_factory=list)
+    """Works out what is asked of each device."""
+
+    def __init__(
+        self,
+        record: RunRecord,
+        now: AsFound,
+        kept: Mapping[str, Stay],
+        benched: frozenset[str],
+    ) -> None:
+        self.record = record
+        self.before = {name: entry.state for name, entry in record.before.items()}
+        self.now = now
+        self.kept = kept
+        self.stays = [stay.words for stay in kept.values()]
+        self.facility = {**_states(now), **self.before}
+        self.then = {name: state for name, state in self.facility.items() if name not in benched}
+        self.holders = _holders(self.then)
+        self.meant = _holders({**self.then, **_done(record)})
 
     def device(self, name: str, line: _Line) -> AskedDevice:
         was = self.before[name]
@@ -186,13 +193,18 @@ class _Worker:
                 )
             elif step.destination is not None:
                 destinations[step.destination] = AskedDestination(
-                    name=step.destination, listens_to=self._heard(name, step.destination)
+                    name=step.destination, listens_to=self._pointed(steps[-1])
                 )
             elif step.source is not None:
                 asked = sources.get(step.source, AskedSource(name=step.source))
                 sources[step.source] = self._source(step, asked, was)
             elif step.setting is not None:
                 settings[step.setting] = was.settings[step.setting]
+        for source in was.sources:
+            stay = self.kept.get(f"{name}/{source}")
+            if stay is not None and stay.number is not None:
+                known = sources.get(source, AskedSource(name=source))
+                sources[source] = replace(known, number=stay.number, groups=None)
         return AskedDevice(
             name=name,
             playbook=f"run {self.record.id}, taken back",
@@ -208,12 +220,7 @@ class _Worker:
         old = was.sources[name]
         number, groups, label, enabled = asked.number, asked.groups, asked.label, asked.enabled
         if step.kind is StepKind.RENUMBER:
-            if step.subject in self.mended:
-                self.stays.append(
-                    f"{step.subject} keeps its new number; its old one, {old.number}, was a "
-                    f"duplicate ({self.mended[step.subject]})"
-                )
-            else:
+            if step.subject not in self.kept:
                 number = Auto.UNASSIGNED if old.number is None else old.number
                 groups = tuple(group or "" for group in old.groups) if all(old.groups) else None
         elif step.kind is StepKind.SET:
@@ -222,20 +229,74 @@ class _Worker:
             enabled = old.enabled
         return AskedSource(name=name, number=number, groups=groups, label=label, enabled=enabled)
 
-    def _heard(self, device: str, destination: str) -> ListensTo:
-        """What a destination heard before: the source, where that is known, so that it follows."""
+    def _pointed(self, step: Step) -> ListensTo:
+        """What a destination that the run pointed is to listen to again."""
+        device, destination = step.device, step.destination or ""
         pointer = self.before[device].destinations[destination].hears
-        holders = [
-            Ref(other, name)
-            for other, state in self.before.items()
-            for name, source in state.sources.items()
-            if pointer is not None
-            and other not in self.benched
-            and pointer in (source.number, *source.groups)
-        ]
-        if len(holders) == 1 and str(holders[0]) not in self.mended:
+        if len(self._of(self.holders, device, pointer)) > 1:
+            return self._stays_pointed(step, pointer)
+        state = self.now.state(device)
+        there = state.destinations.get(destination) if state is not None else None
+        if there is not None and isinstance(there.hears, int) != isinstance(pointer, int):
+            return _pointer(pointer)  # it went from numbers to groups, or back: by figure
+        return self.heard(device, pointer)
+
+    def _stays_pointed(self, step: Step, pointer: int | str | None) -> ListensTo:
+        """Whom a destination stays with that listened to a duplicate before the run."""
+        heard = step.wanted if isinstance(step.wanted, Hearing) else Hearing()
+        figure = heard.group if heard.number is None else heard.number
+        holders = self._of(self.meant, step.device, figure)
+        stays = ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(figure)
+        self.stays.append(
+            f"{step.subject} keeps listening to {stays}; what it pointed at before, {pointer}, "
+            "was a duplicate"
+        )
+        return stays
+
+    def heard(self, device: str, pointer: int | str | None) -> ListensTo:
+        """Whom a pointer meant before the run: the source, where it is known, so that it follows.
+
+        What stood on a bench was heard by nobody.
+        """
+        holders = self._of(self.holders, device, pointer)
+        if len(holders) == 1 and str(holders[0]) not in self.kept:
             return ListensTo(source=holders[0])
         return _pointer(pointer)
+
+    def _of(self, holders: "_Holders", device: str, pointer: int | str | None) -> tuple[Ref, ...]:
+        """The holders of what ``device`` points at, on the networks on which it stood."""
+        if pointer is None or device not in self.facility:
+            return ()
+        nets = networks(self.facility[device])
+        return tuple(dict.fromkeys(ref for net in nets for ref in holders.get((net, pointer), ())))
+
+
+_Holders = Mapping[tuple[IPv4Network, int | str], Sequence[Ref]]
+
+
+def _holders(states: Mapping[str, DeviceState]) -> _Holders:
+    """The sources that hold each number and group, by network."""
+    found: dict[tuple[IPv4Network, int | str], list[Ref]] = {}
+    for device, state in states.items():
+        for net, (name, source) in product(networks(state), state.sources.items()):
+            for figure in dict.fromkeys((source.number, *source.groups)):
+                if figure is not None:
+                    found.setdefault((net, figure), []).append(Ref(device, name))
+    return found
+
+
+def _done(record: RunRecord) -> Mapping[str, DeviceState]:
+    """The run's devices as they are once all of it is done."""
+    states = {name: entry.state for name, entry in record.before.items()}
+    for step in record.sequence.steps:
+        if step.device in states:
+            states[step.device] = put(states[step.device], step, step.wanted)
+    return states
+
+
+def _states(found: AsFound) -> dict[str, DeviceState]:
+    entries = found.devices.items()
+    return {name: entry.state for name, entry in entries if isinstance(entry, Found)}
 
 
 def _changed_since(name: str, line: _Line, now: DeviceState | None) -> Iterable[Hazard]:

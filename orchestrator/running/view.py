@@ -303,7 +303,7 @@ def hearing(states: Mapping[str, DeviceState]) -> Mapping[str, Heard]:
 
     A number or group means a source on a network that both devices stand on.
     """
-    nets = {name: _networks(state) for name, state in states.items()}
+    nets = {name: networks(state) for name, state in states.items()}
     sending: dict[tuple[IPv4Network, int | str], set[tuple[str, str]]] = {}
     for device, state in states.items():
         for name, source in state.sources.items():
@@ -322,7 +322,8 @@ def hearing(states: Mapping[str, DeviceState]) -> Mapping[str, Heard]:
     }
 
 
-def _networks(state: DeviceState) -> frozenset[IPv4Network]:
+def networks(state: DeviceState) -> frozenset[IPv4Network]:
+    """The networks on which a device stands, by its own addresses."""
     return frozenset(
         IPv4Network(f"{interface.address}/{interface.prefix}", strict=False)
         for interface in state.interfaces.values()

@@ -181,8 +181,14 @@ class Between:
         return takers
 
     def _leave_first(self, listener: Listener, takers: Mapping[Thing, list[Ref]]) -> None:
-        """Nobody is enabled on a number before the listener that is to leave it has left."""
+        """Nobody is enabled on a number before the listener that is to leave it has left.
+
+        One that is not pointed elsewhere leaves it, too, if its device goes to a bench.
+        """
+        device = listener.ref.device
         step = self.work.repoint.get(listener.ref)
+        if step is None and not any(self.work.scene.networks_of(self.work.wanted[device])):
+            step = self.work.settled.get(device)
         if step is None:
             return
         nets = self.work.scene.networks_now[listener.ref.device]

@@ -1,0 +1,154 @@
+"""What is not taken back: faults that a run mended stay mended, and what follows from that.
+
+- Where only some holders of a duplicate were moved, those stay where they were moved to; where
+  all were, the first may go back, since alone it is no duplicate.
+- Whoever would be put onto what one of these holds now stays, too.
+- What would stay on a transit number goes on to where the run meant it to go, if nobody goes back
+  there; else to the next vacant number of its own. So does what comes back from a bench.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from ipaddress import IPv4Network
+
+from orchestrator.facility.found import AsFound, Found
+from orchestrator.facility.step import Assigned, Step, StepKind
+from orchestrator.facility.wanted import Auto
+from orchestrator.running.record import RunRecord
+from orchestrator.running.view import networks
+
+Lines = Mapping[str, Mapping[str, Sequence[Step]]]
+"""What a run wrote: by device, and by what it is about, the steps in their order."""
+
+_Figure = tuple[IPv4Network, int | str]
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A source that does not get its old number back.
+
+    ``number`` is what it is to hold instead; None: what it holds now. ``words`` say so.
+    """
+
+    number: int | Auto | None
+    words: str
+
+
+def stays(record: RunRecord, lines: Lines, now: AsFound) -> Mapping[str, Stay]:
+    """The sources that are not put back, by ``device/source``."""
+    worker = _Worker(record, lines, now)
+    return worker.stays()
+
+
+class _Worker:
+    def __init__(self, record: RunRecord, lines: Lines, now: AsFound) -> None:
+        self.record = record
+        self.now = now
+        self.renumbers = {
+            steps[0].subject: steps
+            for line in lines.values()
+            for steps in line.values()
+            if steps[0].kind is StepKind.RENUMBER
+        }
+        self.left = {
+            device
+            for device, line in lines.items()
+            for steps in line.values()
+            if steps[0].kind is StepKind.READDRESS
+        }
+        self.found: dict[str, Stay] = {}
+
+    def stays(self) -> Mapping[str, Stay]:
+        for fault, holders in self.record.mended.items():
+            moved = [name for name in holders if self._moved(name)]
+            for name in moved[1:] if len(moved) == len(holders) else moved:
+                if name not in self.found:
+                    self._keep(name, f"was a duplicate ({fault})")
+        while more := self._in_the_way():
+            for name, other in more.items():
+                self._keep(name, f"is held by {other}, which stays as it is")
+        return self.found
+
+    def _moved(self, name: str) -> bool:
+        return name in self.renumbers or name.partition("/")[0] in self.left
+
+    def _keep(self, name: str, why: str) -> None:
+        number = self._instead(name)
+        old = self._before(name)
+        told = "keeps its new number" if number is None else "gets a number of its own"
+        if isinstance(number, int):
+            told = f"goes on to number {number}"
+        old_number = "unassigned" if old is None else old.number
+        self.found[name] = Stay(number, f"{name} {told}; its old one, {old_number}, {why}")
+
+    def _before(self, name: str) -> Assigned | None:
+        device, _, source = name.partition("/")
+        entry = self.record.before.get(device)
+        state = entry.state.sources.get(source) if entry is not None else None
+        return None if state is None else Assigned(state.number, state.groups)
+
+    def _instead(self, name: str) -> int | Auto | None:
+        """What a source that stays is to hold: None, where it can keep what it holds."""
+        if name.partition("/")[0] in self.left:
+            return Auto.AUTO
+        held = self._held(name)
+        meant = [
+            step.wanted
+            for step in self.record.sequence.steps
+            if step.kind is StepKind.RENUMBER and step.subject == name
+        ]
+        last = meant[-1] if meant else None
+        if held is None or not isinstance(last, Assigned) or held.number == last.number:
+            return None
+        passing = any(
+            isinstance(value, Assigned) and value.number == held.number for value in meant
+        )
+        if not passing:
+            return None  # another hand's number, or its own: not for us to say
+        taken = {old.number for other in self.renumbers if (old := self._before(other))}
+        for entry in self.now.devices.values():
+            if isinstance(entry, Found):
+                taken.update(source.number for source in entry.state.sources.values())
+        return Auto.AUTO if last.number is None or last.number in taken else last.number
+
+    def _held(self, name: str) -> Assigned | None:
+        device, _, source = name.partition("/")
+        state = self.now.state(device)
+        held = state.sources.get(source) if state is not None else None
+        return None if held is None else Assigned(held.number, held.groups)
+
+    def _in_the_way(self) -> Mapping[str, str]:
+        """Who would be put onto what one that stays will hold, and which one that is."""
+        taken = {figure: name for name in self.found for figure in self._will_hold(name)}
+        found: dict[str, str] = {}
+        for name in self._going_back():
+            if name in self.found:
+                continue
+            for figure in self._figures(name, self._before(name), self.record):
+                if figure in taken:
+                    found.setdefault(name, taken[figure])
+        return found
+
+    def _going_back(self) -> Iterator[str]:
+        """The sources that are to hold again what they held: by a renumber, or by coming back."""
+        yield from self.renumbers
+        for device in self.left:
+            for source in self.record.before[device].state.sources:
+                yield f"{device}/{source}"
+
+    def _will_hold(self, name: str) -> Iterator[_Figure]:
+        number = self.found[name].number
+        if number is None:
+            yield from self._figures(name, self._held(name), self.record)
+        elif not isinstance(number, Auto):
+            yield from self._figures(name, Assigned(number), self.record)
+
+    @staticmethod
+    def _figures(name: str, held: Assigned | None, record: RunRecord) -> Iterator[_Figure]:
+        entry = record.before.get(name.partition("/")[0])
+        if entry is None or held is None:
+            return
+        for network in networks(entry.state):
+            for figure in (held.number, *held.groups):
+                if figure is not None:
+                    yield network, figure
