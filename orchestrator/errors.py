@@ -17,6 +17,7 @@
     │     └── WrongDevice    somebody else answers there
     └── CallError            the call was wrong                         exit 2
           ├── NoSecret       a credential's name has no secret behind it
+          ├── PlugInBroken   a plug-in can't be used
           └── LedgerError    the ledger can't be used as asked
 
 Errors carry data; :func:`words` turns one into text. No traceback reaches a user.
@@ -150,6 +151,10 @@ class CallError(CutsheetError):
 
 class NoSecret(CallError):
     """A credential's name has no secret behind it, or the keyring can't be used."""
+
+
+class PlugInBroken(CallError):
+    """A plug-in can't be loaded or used; the error names its package."""
 
 
 class LedgerError(CallError):

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
+from orchestrator.adapters import plug_ins
 from orchestrator.adapters.looking import LookAt, make_looker
 from orchestrator.adapters.open import (
     OpenDoorOf,
@@ -19,6 +20,7 @@ from orchestrator.adapters.open import (
 )
 from orchestrator.adapters.probe import make_probe
 from orchestrator.adapters.trust import Trust
+from orchestrator.adapters.ways import Plugged
 from orchestrator.documents.folder import Documents, load_checked
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound
@@ -26,6 +28,7 @@ from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.traits import Traits
 from orchestrator.facility.wanted import AskedDevice
+from orchestrator.planning.check import BUILT_IN
 from orchestrator.planning.scene import merge
 from orchestrator.running.patience import Patience
 from orchestrator.running.protocols import Clock, OpenAdapter, ProbeAddress
@@ -56,6 +59,7 @@ class Desk:
     asked: Mapping[str, AskedDevice]
     open_adapter: OpenAdapter
     probe: ProbeAddress
+    plugged: Plugged
     look: LookAt
     doors: OpenDoorOf
     clock: Clock
@@ -80,7 +84,7 @@ class Desk:
     def traits(self) -> Mapping[str, Traits]:
         """The traits of every device that the tool speaks to."""
         return {
-            name: traits_of(device, self.documents.descriptions)
+            name: traits_of(device, self.documents.descriptions, self.plugged)
             for name, device in self.plan.devices.items()
             if device.speaks
         }
@@ -88,7 +92,7 @@ class Desk:
     @property
     def in_the_clear(self) -> tuple[str, ...]:
         """The devices whose sign-in can be read on its way."""
-        return in_the_clear(self.plan, self.documents.descriptions)
+        return in_the_clear(self.plan, self.documents.descriptions, self.plugged)
 
     @property
     def patience(self) -> Mapping[str, Patience]:
@@ -140,6 +144,26 @@ def _spoken_to(plan: Plan, name: str) -> Device:
     return device
 
 
+def read_facility(folder: Path, playbooks: Sequence[Path] | None = None) -> Documents:
+    """Read and check a facility's documents; ``speaks`` may name what a plug-in offers.
+
+    Raises:
+        DocumentError: something is wrong in the documents.
+        CallError: a playbook does not exist.
+    """
+    return load_checked(folder, playbooks, BUILT_IN | plug_ins.names())
+
+
+def plugged_of(documents: Documents) -> Plugged:
+    """The plug-ins that the plan names, loaded; a device description of a name goes before one.
+
+    Raises:
+        PlugInBroken: one can't be loaded.
+    """
+    wanted = {name for device in documents.plan.devices.values() for name in device.speaks}
+    return plug_ins.plugged(wanted - documents.descriptions.keys() - BUILT_IN)
+
+
 def open_desk(
     folder: Path,
     *,
@@ -158,7 +182,8 @@ def open_desk(
         DocumentError: something is wrong in the documents.
         CallError: a playbook does not exist, or ``connect`` is not written right.
     """
-    documents = load_checked(folder, playbooks)
+    documents = read_facility(folder, playbooks)
+    plugged = plugged_of(documents)
     ways = connect or {}
     descriptions, secret_of = documents.descriptions, asked_once(secrets)
     trust = Trust(authorities=documents.authorities, pins=documents.pins)
@@ -166,10 +191,11 @@ def open_desk(
         documents=documents,
         asked=merge(documents.playbooks),
         open_adapter=make_opener(
-            documents.plan, descriptions, secret_of, ways, trace=trace, trust=trust
+            documents.plan, descriptions, secret_of, ways, trace=trace, trust=trust, plugged=plugged
         ),
-        probe=make_probe(documents.plan, documents.descriptions, ways),
-        look=make_looker(documents.plan, descriptions, ways),
-        doors=make_doors(documents.plan, descriptions, ways, trust=trust),
+        probe=make_probe(documents.plan, documents.descriptions, ways, plugged=plugged),
+        look=make_looker(documents.plan, descriptions, ways, plugged),
+        plugged=plugged,
+        doors=make_doors(documents.plan, descriptions, ways, trust=trust, plugged=plugged),
         clock=clock or WallClock(),
     )

@@ -124,12 +124,13 @@ def judge(
     if untrusted is not None:
         return untrusted
     words = in_words(error)
+    if request.reads and _table(error) is NONSENSE:
+        return Broken(*at, words)  # at the sign-in before it, too: somebody answers there
     if _before(error) or stage is Stage.DIALLING:
         return Unreachable(*at, words)
     if not request.reads:
         return OutcomeUnknown(*at, words)
-    nonsense = _table(error) is NONSENSE
-    return Broken(*at, words) if nonsense else Unreachable(*at, words)
+    return Unreachable(*at, words)
 
 
 def _before(error: Exception) -> bool:

@@ -145,14 +145,13 @@ def _openings(
     def opening(device: str, address: str) -> tuple[tuple[Way, ...], Opening]:
         planned = planned_device(plan, device)
         spoken = ways_of(planned, ways)
-        party = Party(device=device, address=address)
+        party, dial = Party(device=device, address=address), target_of(connect, address)
         return spoken, Opening(
             plan=plan,
             device=planned,
             party=party,
-            make_transport=partial(
-                Transport, party, dial=target_of(connect, address), network=network, trace=trace
-            ),
+            make_transport=partial(Transport, party, dial=dial, network=network, trace=trace),
+            dial=dial,
             secrets=secret_of,
             judging=partial(trusted.judging, plan, planned),
             open_other=open_other,

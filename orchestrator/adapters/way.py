@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 import httpx
 
+from orchestrator.adapters.dial import Target
 from orchestrator.adapters.dialect import Dialect
 from orchestrator.adapters.messages import Party
 from orchestrator.adapters.rest_device import RestDevice
@@ -55,7 +56,8 @@ class Opening:
     ``gate`` gives the semaphore that bounds how many requests the device gets at once.
     ``judging`` gives what certificates are judged by, from what a device description says of it.
     ``beside``: another way of the same device is open too, and can tell who it is. ``hide`` are
-    secrets that no text may show, beside the one that it signs in with.
+    secrets that no text may show, beside the one that it signs in with. ``dial`` is where
+    connections go instead of the address, behind a tunnel.
     """
 
     plan: Plan
@@ -69,6 +71,7 @@ class Opening:
     patience: Patience | None = None
     beside: bool = False
     hide: tuple[Secret, ...] = ()
+    dial: Target | None = None
 
     def transport(
         self, scheme: str, port: int, *, tls: Tls | None = None, **more: Any

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from orchestrator.actions.desk import Desk
+from orchestrator.actions.desk import Desk, plugged_of, read_facility
 from orchestrator.actions.explain import explain
 from orchestrator.actions.propose import propose, scene_of
 from orchestrator.actions.work_order import work_order_of
@@ -37,7 +37,7 @@ from orchestrator.cli.terms import (
     terms_of,
 )
 from orchestrator.documents.as_found import read_as_found, write_as_found
-from orchestrator.documents.folder import find_folder, load_checked
+from orchestrator.documents.folder import find_folder
 from orchestrator.documents.schema import WHATS, json_schema
 from orchestrator.documents.work_order import write_work_order
 from orchestrator.errors import EXIT_DEVICE, EXIT_DONE, EXIT_FOUND, CallError
@@ -60,7 +60,7 @@ def check(
 
     Nothing is sent to any device. Exit status: 0 nothing wrong, 3 a document is wrong.
     """
-    documents = load_checked(find_folder(facility or Path.cwd()), playbook)
+    documents = read_facility(find_folder(facility or Path.cwd()), playbook)
     plan = documents.plan
     asked = {name for each in documents.playbooks for name in each.devices}
     if as_json:
@@ -83,7 +83,7 @@ def check(
         f"  devices/       {len(documents.descriptions)} device descriptions\n"
         "Next: 'cutsheet survey' asks the devices; 'cutsheet dry-run' plans the change."
     )
-    _say_what_is_in_the_clear(in_the_clear(plan, documents.descriptions))
+    _say_what_is_in_the_clear(in_the_clear(plan, documents.descriptions, plugged_of(documents)))
 
 
 def _say_what_is_in_the_clear(devices: tuple[str, ...]) -> None:

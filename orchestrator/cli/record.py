@@ -5,10 +5,11 @@ from typing import Annotated
 
 import typer
 
+from orchestrator.actions.desk import read_facility
 from orchestrator.cli.options import FacilityOption, JsonOption
 from orchestrator.cli.show import end, show, show_json
 from orchestrator.documents.beginning import begin
-from orchestrator.documents.folder import find_folder, load_checked
+from orchestrator.documents.folder import find_folder
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.planning.vacant import own_numbers, places
 from orchestrator.reports import vacant as report
@@ -51,7 +52,7 @@ def vacant(
     The record is read, and no device: a run looks before it moves anything to an address. Exit
     status: 0 there are places, 1 there is none.
     """
-    documents = load_checked(find_folder(facility or Path.cwd()))
+    documents = read_facility(find_folder(facility or Path.cwd()))
     plan, playbooks = documents.plan, documents.playbooks
     if network is not None and network not in plan.networks:
         raise CallError(

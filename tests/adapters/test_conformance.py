@@ -1,0 +1,231 @@
+"""Every way to speak to a device against the kit that plug-ins are tried with, over sockets."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+from mocks.faults import Fault, Kind
+from mocks.server import Running, serve
+from mocks.world import World
+from orchestrator.adapters.conformance import Bench, Conformance, Trouble
+from orchestrator.adapters.open import make_opener
+from orchestrator.adapters.plug_ins import Guarded, Place
+from orchestrator.adapters.retries import Patience
+from orchestrator.documents.folder import load
+from orchestrator.facility.description import Description
+from orchestrator.facility.found import Identity
+from orchestrator.facility.plan import Plan
+from orchestrator.facility.secret import Secret
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
+from orchestrator.running.protocols import DeviceAdapter
+from tests.adapters.makes import a_step
+from tests.adapters.test_against_mocks import planned
+from tests.adapters.test_awkward_make import described
+from tests.example import FACILITY
+from tests.plug_in.box import WORD, Box, served
+from tests.plug_in.fulmar_adapter import plug_in
+
+K = StepKind
+AT, MOVED = "127.44.3.31", "127.44.3.32"
+HOME = AddressValue("main", AT, 24, "127.44.3.254")
+WORLD = """
+port: 8080
+networks: {{media: {{subnet: 127.44.3.0/24}}}}
+devices:
+  unit: {{make: {make}, address: 127.44.3.31, prefix: 24, gateway: 127.44.3.254, settle_s: 0.2,
+    {rest}}}
+"""
+FAULTS = {
+    Trouble.AWAY: Fault(Kind.REFUSE, always=True),
+    Trouble.SIGN_IN: Fault(Kind.SIGN_IN, always=True),
+    Trouble.BUSY: Fault(Kind.BUSY, always=True),
+    Trouble.NONSENSE: Fault(Kind.HALF_BODY, always=True),
+    Trouble.SILENT: Fault(Kind.DELAY, seconds=3.0, always=True),
+    Trouble.REJECTS: Fault(Kind.ERROR, status=501, always=True),
+    Trouble.UNANSWERED: Fault(Kind.DROP_ANSWER, always=True),
+}
+ONLY_WRITES = frozenset({Trouble.REJECTS, Trouble.UNANSWERED})
+
+
+def step(kind: StepKind, found: Any, wanted: Any, *, at: str = AT, **more: str) -> Step:
+    """A step of the unit, with what it found."""
+    return replace(a_step(kind, wanted, **more), device="unit", at=at, as_found=found)
+
+
+@dataclass
+class Mocked:
+    """A simulated unit on a socket (a ``Bench``); ``method`` is that of its first write."""
+
+    identity: Identity
+    secret: Secret | None
+    steps: Sequence[Step]
+    running: Running
+    descriptions: dict[str, Description]
+    method: str
+
+    def adapter(self, at: str | None = None) -> DeviceAdapter:
+        """As a survey and a run open it."""
+        name = next(iter(self.descriptions))
+        opener = make_opener(
+            Plan(facility="x", networks={}, rooms={}, devices={"unit": planned("unit", name, AT)}),
+            self.descriptions,
+            lambda _: self.secret or Secret("", ""),
+            self.running.connect_map,
+            patience=Patience(attempts=1),
+        )
+        return opener("unit", at or AT)
+
+    @contextmanager
+    def trouble(self, kind: Trouble) -> Iterator[None]:
+        """By a fault of the simulated unit."""
+        fault, world = FAULTS[kind], self.running.world
+        world.add_fault("unit", replace(fault, method=self.method if kind in ONLY_WRITES else ""))
+        self.running.settle()
+        try:
+            yield
+        finally:
+            world.clear_faults("unit")
+            self.running.settle()
+
+
+@contextmanager
+def mocked(make: str, rest: str, description: Description, **bench: Any) -> Iterator[Mocked]:
+    """A unit of a make, on sockets."""
+    world = World.from_text(WORLD.format(make=make, rest=rest))
+    quick = replace(description.traits, settle_s=1.0, late_s=0.5, save_s=0.0)
+    spoken = replace(description, traits=quick, timeout_s=1.0)
+    with serve(world, connect_map=True, map_addresses=[MOVED]) as running:
+        yield Mocked(running=running, descriptions={spoken.name: spoken}, **bench)
+
+
+class TestCorvid(Conformance):
+    """A described device that keeps every change at once, signed in to by Basic."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """A CE-40 with one stream that is on."""
+        here: dict[str, str] = {"source": "program-1"}
+        return mocked(
+            "corvid",
+            "model: CE-40, serial: CV-1, firmware: 4.1.2,"
+            f" sign_in: {{user: engineer, secret: {WORD}}},"
+            " sources: {program-1: {number: 311, label: N-1, enabled: true}},"
+            " destinations: {codec-1: {number: 411}}",
+            load(FACILITY).descriptions["corvid-engine"],
+            identity=Identity(serial="CV-1", model="CE-40", firmware="4.1.2"),
+            secret=Secret("engineer", WORD),
+            method="PATCH",
+            steps=(
+                step(K.DISABLE, True, False, **here),
+                step(K.RENUMBER, Assigned(311), Assigned(321), **here),
+                step(K.SET, "N-1", "N-2", setting="label", **here),
+                step(K.ENABLE, False, True, **here),
+                step(K.REPOINT, Hearing(411), Hearing(412), destination="codec-1"),
+                step(K.READDRESS, HOME, replace(HOME, address=MOVED)),
+            ),
+        )
+
+
+class TestTamarisk(Conformance):
+    """A described device that has to save, signed in to by a key."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """A TN-8 with one sender that is on."""
+        old, new = "239.194.1.155:5004", "239.194.1.200:5004"
+        here: dict[str, str] = {"source": "input-1"}
+        return mocked(
+            "tamarisk",
+            f"model: TN-8, serial: TM-1, firmware: '2.7', sign_in: {{secret: {WORD}}},"
+            " sources: {'1': {number: 411, label: MIC, enabled: true}},"
+            " destinations: {'1': {group: '239.194.1.55:5004'}}",
+            load(FACILITY).descriptions["tamarisk-node"],
+            identity=Identity(serial="TM-1", model="TN-8", firmware="2.7"),
+            secret=Secret("", WORD),
+            method="PUT",
+            steps=(
+                step(K.DISABLE, True, False, **here),
+                step(K.RENUMBER, Assigned(411, (old,)), Assigned(456, (new,)), **here),
+                step(K.SET, "MIC", "MIC-A", setting="label", **here),
+                step(K.ENABLE, False, True, **here),
+                step(
+                    K.REPOINT, Hearing(group="239.194.1.55:5004"), Hearing(), destination="output-1"
+                ),
+                step(K.SAVE, None, None),
+                step(K.READDRESS, HOME, replace(HOME, address=MOVED)),
+            ),
+        )
+
+
+class TestMarram(Conformance):
+    """The awkward make: a cookie, whole objects with their tags, patches, forms."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """An MR-6 with one output that is on."""
+        here: dict[str, str] = {"source": "out-1"}
+        return mocked(
+            "marram",
+            "model: MR-6, serial: MM-42, firmware: 1.9.4,"
+            f" sign_in: {{user: engineer, secret: {WORD}}},"
+            " sources: {'1': {number: 421, label: MIC, enabled: true}},"
+            " destinations: {'2': {number: 311, label: MON}}",
+            described()[1],
+            identity=Identity(serial="MM-42", model="MR-6", firmware="1.9.4"),
+            secret=Secret("engineer", WORD),
+            method="PUT",
+            steps=(
+                step(K.DISABLE, True, False, **here),
+                step(K.RENUMBER, Assigned(421), Assigned(500), **here),
+                step(K.SET, "MIC", "VOICE", setting="label", **here),
+                step(K.SET, 0, 5, setting="ptp_domain"),
+                step(K.ENABLE, False, True, **here),
+                step(K.REPOINT, Hearing(311), Hearing(), destination="in-2"),
+                step(K.SAVE, None, None),
+                step(K.READDRESS, HOME, replace(HOME, address=MOVED)),
+            ),
+        )
+
+
+@dataclass
+class OfLines:
+    """A line box on a loopback socket, by its plug-in (a ``Bench``)."""
+
+    box: Box
+    identity: Identity = Identity(serial="FB-901", model="FB-2", firmware="1.0")  # noqa: RUF009
+    secret: Secret | None = Secret("", WORD)  # noqa: RUF009
+    steps: Sequence[Step] = (
+        step(K.DISABLE, True, False, source="line-1"),
+        step(K.RENUMBER, Assigned(611), Assigned(612), source="line-1"),
+        step(K.SET, "MIC ONE", "MIC TWO", source="line-1", setting="label"),
+        step(K.ENABLE, False, True, source="line-1"),
+    )
+
+    def adapter(self, at: str | None = None) -> DeviceAdapter:
+        """As the tool opens it: behind the guard."""
+        place = Place(
+            plan=Plan(facility="x", networks={}, rooms={}, devices={}),
+            device=planned("unit", "fulmar-box", AT),
+            address=at or AT,
+            host="127.0.0.1",
+            port=9 if self.box.trouble == "away" else self.box.port,
+            secret=self.secret,
+        )
+        return Guarded(plug_in.open(place), "fulmar-line-box 1.2", place)
+
+    @contextmanager
+    def trouble(self, kind: Trouble) -> Iterator[None]:
+        """The box makes it itself."""
+        self.box.trouble = kind.name.lower().replace("_", "-")
+        try:
+            yield
+        finally:
+            self.box.trouble = ""
+
+
+class TestPlugIn(Conformance):
+    """A plug-in that speaks no HTTP at all."""
+
+    @contextmanager
+    def bench(self) -> Iterator[Bench]:
+        """A line box with two lines."""
+        with served() as box:
+            yield OfLines(box)
