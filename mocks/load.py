@@ -15,7 +15,7 @@ import yaml
 from mocks.corvid import Corvid
 from mocks.device import Device, Unit
 from mocks.marram import Marram
-from mocks.nmos import SECOND_LEG, Nmos
+from mocks.nmos import CONFIGURATION, SECOND_LEG, Nmos
 from mocks.nmos_registry import Registry
 from mocks.nmos_restconf import NmosRestconf
 from mocks.restconf import Restconf
@@ -240,7 +240,7 @@ def _slot(text: str, devices: Mapping[str, Device], what: str, where: str) -> st
 def _device(name: str, part: _Part, site: Site) -> Device:
     part.only(
         *("make", "model", "serial", "firmware", "address", "prefix", "gateway", "sign_in"),
-        *("settings", "sources", "destinations", "settle_s", "second_leg"),
+        *("settings", "sources", "destinations", "settle_s", "second_leg", "configuration"),
     )
     make = MAKES.get(part.text("make"))
     if make is None:
@@ -256,7 +256,7 @@ def _device(name: str, part: _Part, site: Site) -> Device:
         {slot: _source(one, make) for slot, one in part.part("sources").parts()},
         {slot: _destination(one, make) for slot, one in part.part("destinations").parts()},
         _settings(part.part("settings")),
-        _second_leg(part, make),
+        {**_second_leg(part, make), **_configuration(part, make)},
     )
     return make(_unit(name, part, make), Memory(state, state))
 
@@ -271,6 +271,15 @@ def _second_leg(part: _Part, make: type[Device]) -> dict[str, str]:
         return {SECOND_LEG: str(IPv4Address(part.text("second_leg")))}
     except ValueError as error:
         raise WorldError(part.at("second_leg"), str(error)) from error
+
+
+def _configuration(part: _Part, make: type[Device]) -> dict[str, bool]:
+    """Whether its whole configuration can be had and put back, where a make can do that."""
+    if "configuration" not in part.value:
+        return {}
+    if not issubclass(make, Nmos):
+        raise WorldError(part.at("configuration"), f"a {make.make} has none; leave it out")
+    return {CONFIGURATION: part.truth("configuration")}
 
 
 def _unit(name: str, part: _Part, make: type[Device]) -> Unit:

@@ -3,6 +3,7 @@
 It keeps groups and no channel numbers, derives nothing, and keeps every activation at once. It does
 not sign in, and registers nowhere: it waits to be asked. With ``second_leg`` in the world file each
 stream has two legs, the second from that address; the group common to all makes is the first leg's.
+With ``configuration: true`` it offers AMWA IS-14 v1.0 too.
 """
 
 import json
@@ -10,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, ClassVar
 
+from mocks import nmos_configured as configured
+from mocks import nmos_model as model_of
 from mocks import nmos_params as params
 from mocks import nmos_sdp as sdp
 from mocks import nmos_shown as shown
@@ -23,6 +26,9 @@ from mocks.nmos_stream import Stream
 from mocks.state import Memory, State
 
 SECOND_LEG = "second_leg"
+CONFIGURATION = "configuration"
+MODEL = "model"
+SWITCH = "/2p1"
 KINDS = ("senders", "receivers")
 HTTP = 80
 NANO = 1_000_000_000
@@ -84,10 +90,44 @@ class Nmos(Device):
             return self._patch(path[4], slot, _document(request), request)
         if path[:4] == (*shown.NODE, "receivers") and path[5:] == ("target",):
             return _target(request, shown.slot_of(node, "receivers", path[4]))
+        if path[:3] == model_of.BASE and self._configurable:
+            return self._configured(request, path)
         found = shown.at(path, node, addresses)
         if request.method not in shown.READING:
             raise Refused(405, f"{request.method} is not done here")
         return found if isinstance(found, Response) else answer(200, found)
+
+    # Its device model.
+
+    @property
+    def _configurable(self) -> bool:
+        return bool(self.memory.running.kept.get(CONFIGURATION))
+
+    def _configured(self, request: Request, path: tuple[str, ...]) -> Response:
+        running = self.memory.running
+        unit = {"serial": self.shown_serial, "name": self.unit.name}
+        workers: dict[str, bool | None] = {
+            slot: one.enabled for slot, one in running.sources.items()
+        }
+        workers |= dict.fromkeys(running.destinations)
+        kept = running.kept.get(MODEL, {})
+        response, changes = configured.answered(request, path, model_of.model(unit, workers, kept))
+        for name, value in changes.items():
+            slot = name.removeprefix(f"{model_of.ROOT}.").removesuffix(SWITCH)
+            if name.endswith(SWITCH):
+                self._switch(slot, value, request)
+            else:
+                kept = {**kept, name: value}
+        if changes:
+            self.keep(self.memory.running.with_kept(MODEL, kept))
+        return response
+
+    def _switch(self, slot: str, runs: bool, request: Request) -> None:  # noqa: FBT001
+        """A worker that is switched is its sender's master switch."""
+        stream = stream_of.staged(self._stream("senders", slot), {"master_enable": runs}, [])
+        now = _stamp(self._tai(request))
+        done = {"mode": "activate_immediate", "requested_time": None, "activation_time": now}
+        self._put(slot, self._activated(stream, slot, done))
 
     # Writing.
 
@@ -207,6 +247,7 @@ class Nmos(Device):
             host=running.lan.address,
             port=port,
             legs=len(self._addresses()),
+            configurable=self._configurable,
             streams={
                 kind: {slot: self._stream(kind, slot) for slot in held[kind]} for kind in KINDS
             },

@@ -12,6 +12,7 @@ from mocks.nmos_stream import Stream
 
 MAKER = "Sallow"
 NODE_API, CONNECTION_API = "/x-nmos/node/v1.3/", "/x-nmos/connection/v1.1/"
+CONFIGURATION_API = "/x-nmos/configuration/v1.0/"
 INTERFACES = ("eth0", "eth1")
 _TAG = "urn:x-nmos:tag:asset:"
 _NAMESPACE = uuid.UUID("6f1d2a0c-5f5e-5d0b-9a55-2f6b3c1e7a44")
@@ -34,6 +35,7 @@ class Node:
     legs: int
     streams: Mapping[str, Mapping[str, Stream]]
     labels: Mapping[str, Mapping[str, str]]
+    configurable: bool = False
 
     def id_of(self, kind: str, slot: str = "") -> str:
         """The id of a resource."""
@@ -105,6 +107,10 @@ class Node:
             "type": "urn:x-nmos:control:sr-ctrl/v1.1",
             "href": self.url(CONNECTION_API),
         }
+        configuration = {
+            "type": "urn:x-nmos:control:configuration/v1.0",
+            "href": self.url(CONFIGURATION_API),
+        }
         return {
             **self._core("device", "", self.name, self._newest()),
             "tags": {**self._tags(), f"{_TAG}function/v1.0": ["Audio I/O"]},
@@ -112,7 +118,7 @@ class Node:
             "node_id": self.id_of("node"),
             "senders": [self.id_of("senders", slot) for slot in self.streams["senders"]],
             "receivers": [self.id_of("receivers", slot) for slot in self.streams["receivers"]],
-            "controls": [control],
+            "controls": [control, *([configuration] if self.configurable else [])],
         }
 
     def _source(self, slot: str) -> Resource:

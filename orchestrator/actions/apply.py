@@ -5,7 +5,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from orchestrator.actions.copies import keep_states, notes_places, same_disk
+from orchestrator.actions.configurations import take
+from orchestrator.actions.copies import keep_configurations, keep_states, notes_places, same_disk
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.drive import drive
 from orchestrator.actions.look_round import known_before, looking_round
@@ -147,6 +148,9 @@ async def start(
     """
     refuse_owned(ledger, record.before, besides=record.undoes)
     held.name_run(record.id)
+    taken = await take(desk, record)
+    record = replace(record, configurations=taken.as_recorded)
+    keep_configurations(record.id, taken.configurations, desk.folder, attendance.keep_copy)
     with _keeping(desk, ledger, record, (), attendance) as keeper:
         ledger.begin(record)
         keeper.append(record.id, told, desk.clock.now())

@@ -4,11 +4,14 @@ They are as-found files, so that a dry-run at a desk can be made from them, and 
 what every device held. All of it is on disk when the call returns, before the first write.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from orchestrator.actions.notes import notes_path
 from orchestrator.documents.as_found import write_as_found
+from orchestrator.documents.configuration import write_configuration
 from orchestrator.errors import CallError
+from orchestrator.facility.configuration import Configuration
 from orchestrator.facility.found import AsFound
 from orchestrator.running.record import RunRecord
 
@@ -16,6 +19,11 @@ from orchestrator.running.record import RunRecord
 def states_path(folder: Path, run: str) -> Path:
     """Where the states of before lie, beside the notes of a run."""
     return notes_path(folder, run).with_name("as-found-before.json")
+
+
+def configuration_path(folder: Path, run: str, device: str) -> Path:
+    """Where the whole configuration of a device lies, beside the notes of a run."""
+    return notes_path(folder, run).with_name(f"configuration-{device}.json")
 
 
 def notes_places(folder: Path, run: str, copy: Path | None) -> tuple[Path, ...]:
@@ -38,14 +46,35 @@ def keep_states(record: RunRecord, folder: Path, copy: Path | None) -> None:
     if copy is not None:
         places.append(copy / f"as-found-before-{record.id}.json")
     for path in places:
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise CallError(
-                f"{path.parent} can't be made: {error.strerror or error}",
-                "name a folder that you may write to; nothing was written to a device",
-            ) from None
+        _make_room(path)
         write_as_found(path, before)
+
+
+def keep_configurations(
+    run: str, configurations: Mapping[str, Configuration], folder: Path, copy: Path | None
+) -> None:
+    """Put whole configurations on disk, in the run's folder and in ``copy`` if there is one.
+
+    Raises:
+        CallError: a place can't be written.
+    """
+    for device, configuration in configurations.items():
+        places = [configuration_path(folder, run, device)]
+        if copy is not None:
+            places.append(copy / f"configuration-{device}-{run}.json")
+        for path in places:
+            _make_room(path)
+            write_configuration(path, configuration)
+
+
+def _make_room(path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CallError(
+            f"{path.parent} can't be made: {error.strerror or error}",
+            "name a folder that you may write to; nothing was written to a device",
+        ) from None
 
 
 def same_disk(folder: Path, copy: Path) -> bool:

@@ -48,7 +48,7 @@ _BUSY = frozenset({408, 423, 425, 429, 503})
 _OVERTAKEN = frozenset({412})
 _ELSEWHERE = frozenset({307, 308})
 _CANNOT = frozenset({501, 505})
-_MEMBERS = ("problem", "error", "message", "detail", "reason", "description")
+_MEMBERS = ("problem", "error", "errorMessage", "message", "detail", "reason", "description")
 _NOT_SHOWN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 Redact = Callable[[str], str]

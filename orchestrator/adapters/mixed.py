@@ -5,16 +5,18 @@ Every way is asked who it is, with every read: all must say one serial. A way be
 have no serial to tell; at least one has to.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
 from orchestrator.adapters.messages import Party
-from orchestrator.adapters.nmos_device import TellsOfSources
+from orchestrator.adapters.nmos_device import GivesConfiguration, TellsOfSources
 from orchestrator.adapters.nmos_stage import Told
 from orchestrator.adapters.shares import part_of, saving, shares, traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, DeviceError, Rejected, WrongDevice
+from orchestrator.facility.configuration import PutBack
+from orchestrator.facility.description import Json
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Traits
@@ -108,6 +110,30 @@ class Mixed:
             if isinstance(each.adapter, TellsOfSources):
                 return await each.adapter.told(source)
         return None
+
+    async def configuration(self) -> dict[str, Json]:
+        """Its whole configuration, by the first way that gives one; empty: none does.
+
+        Raises:
+            DeviceError: a way could not be asked.
+        """
+        for each in self._opened:
+            if isinstance(each.adapter, GivesConfiguration):
+                return await each.adapter.configuration()
+        return {}
+
+    async def put_back(self, parts: Mapping[str, Json], *, only_try: bool) -> tuple[PutBack, ...]:
+        """Put a configuration back by that way, or ask what would become of it.
+
+        Raises:
+            OutcomeUnknown: sent, and no whole answer came.
+            DeviceError: it is refused, or could not be sent.
+        """
+        for each in self._opened:
+            if isinstance(each.adapter, GivesConfiguration):
+                return await each.adapter.put_back(parts, only_try=only_try)
+        why = "none of the ways it speaks takes a configuration"
+        raise Rejected(self._party.device, self._party.address, "putting it back", why)
 
     async def close(self) -> None:
         """Let go of its connections."""

@@ -19,14 +19,16 @@ from orchestrator.adapters import sdp
 from orchestrator.adapters.json_pointer import Unusable, document
 from orchestrator.adapters.messages import Exchange, Party, Request, Response
 from orchestrator.adapters.nmos_chart import Chart
+from orchestrator.adapters.nmos_config import CONFIGURATION_CONTROL, ConfigurationApi
 from orchestrator.adapters.nmos_constraints import breach
 from orchestrator.adapters.nmos_home import rehomed
 from orchestrator.adapters.nmos_legs import Legs
-from orchestrator.adapters.nmos_node import NODE_API, Place, Stream
+from orchestrator.adapters.nmos_node import CONNECTION_CONTROL, NODE_API, Place, Stream
 from orchestrator.adapters.nmos_stage import Body, Standing, Told, body_for
 from orchestrator.adapters.values import Unwritable
 from orchestrator.adapters.wishes import doing
 from orchestrator.errors import Broken, Rejected
+from orchestrator.facility.configuration import PutBack
 from orchestrator.facility.description import Json
 from orchestrator.facility.found import (
     DestinationState,
@@ -127,6 +129,41 @@ class Nmos:
         text = response.body.decode(errors="replace")
         return self._made(what, lambda: Told(stream.id, text, sdp.described(text)), place)
 
+    def configuration(self) -> Exchange[dict[str, Json]]:
+        """Its whole configuration, by the devices that give it (AMWA IS-14); empty: none does."""
+        apis = yield from self._configuration_apis()
+        found: dict[str, Json] = {}
+        for device, place in apis.items():
+            found[device] = yield from ConfigurationApi(self._party, place).backup()
+        return found
+
+    def put_back(
+        self, device: str, data_set: Json, *, only_try: bool
+    ) -> Exchange[tuple[PutBack, ...]]:
+        """Put back what one of its devices gave, or ask what would become of it.
+
+        Raises:
+            Rejected: it takes no such configuration, or refuses it.
+        """
+        apis = yield from self._configuration_apis()
+        if device not in apis:
+            what = "putting its configuration back"
+            raise self._rejected(what, f"its device {device} takes no configuration")
+        api = ConfigurationApi(self._party, apis[device])
+        found = yield from api.put_back(data_set, only_try=only_try)
+        return found
+
+    def _configuration_apis(self) -> Exchange[dict[str, Place]]:
+        """The place of each Configuration API, by the first device that names it."""
+        what = "asking who it is"
+        node = yield from self._get(Place(f"{NODE_API}/self"), what)
+        apis = yield from self._apis(node, CONFIGURATION_CONTROL)
+        found: dict[Place, str] = {}
+        for device, place in apis.items():
+            if place is not None:
+                found.setdefault(place, device)
+        return {device: place for place, device in found.items()}
+
     def write(self, step: Step, told: Told | None = None) -> Exchange[None]:
         """Write ``step``: read how the stream stands, then send one PATCH, if any is needed.
 
@@ -153,12 +190,14 @@ class Nmos:
 
     # Reading.
 
-    def _apis(self, node: Json) -> Exchange[dict[str, Place | None]]:
+    def _apis(
+        self, node: Json, wanted: str = CONNECTION_CONTROL
+    ) -> Exchange[dict[str, Place | None]]:
         what = "asking for its devices"
         place = Place(f"{NODE_API}/devices")
         devices = yield from self._get(place, what)
         hosts = self._hosts(node)
-        return self._made(what, lambda: node_of.connection_apis(devices, hosts), place)
+        return self._made(what, lambda: node_of.apis_of(devices, hosts, wanted), place)
 
     def _hosts(self, node: Json) -> frozenset[str]:
         own = self._made("asking who it is", lambda: node_of.own_hosts(node))

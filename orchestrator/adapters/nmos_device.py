@@ -7,6 +7,7 @@ what is described but does not lead to the wanted group is not used either. Then
 all that is written.
 """
 
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import Protocol, runtime_checkable
 
@@ -14,7 +15,9 @@ from orchestrator.adapters.nmos import Nmos
 from orchestrator.adapters.nmos_stage import Told
 from orchestrator.adapters.rest_device import RestDevice
 from orchestrator.adapters.way import Opening
-from orchestrator.errors import CutsheetError
+from orchestrator.errors import CutsheetError, DeviceError, words
+from orchestrator.facility.configuration import FAILED, PutBack
+from orchestrator.facility.description import Json
 from orchestrator.facility.step import Origin, Step
 from orchestrator.running.protocols import DeviceAdapter
 
@@ -30,6 +33,28 @@ class TellsOfSources(Protocol):
 
         Raises:
             DeviceError: it could not be asked.
+        """
+        ...
+
+
+@runtime_checkable
+class GivesConfiguration(Protocol):
+    """A device that can give its whole configuration, and take it back."""
+
+    async def configuration(self) -> dict[str, Json]:
+        """Its whole configuration, by the parts of it that give one; empty: it offers none.
+
+        Raises:
+            DeviceError: it could not be asked.
+        """
+        ...
+
+    async def put_back(self, parts: Mapping[str, Json], *, only_try: bool) -> tuple[PutBack, ...]:
+        """Put a configuration back, or ask what would become of it.
+
+        Raises:
+            OutcomeUnknown: sent, and no whole answer came.
+            DeviceError: it is refused, or could not be sent.
         """
         ...
 
@@ -50,6 +75,33 @@ class NmosDevice(RestDevice):
             DeviceError: it could not be asked.
         """
         return await self._converse(self._nmos.told(source))
+
+    async def configuration(self) -> dict[str, Json]:
+        """Its whole configuration, by the devices that give it; empty: it offers none.
+
+        Raises:
+            DeviceError: it could not be asked.
+        """
+        return await self._converse(self._nmos.configuration())
+
+    async def put_back(self, parts: Mapping[str, Json], *, only_try: bool) -> tuple[PutBack, ...]:
+        """Put a configuration back, or ask what would become of it.
+
+        Raises:
+            OutcomeUnknown: sent, and no whole answer came.
+            DeviceError: it is refused, or could not be sent.
+        """
+        found: list[PutBack] = []
+        for device, data_set in parts.items():
+            talk = self._nmos.put_back(device, data_set, only_try=only_try)
+            try:
+                found += await self._converse(talk)
+            except DeviceError as error:
+                if not found:
+                    raise
+                # What was done before must be told, too.
+                found.append(PutBack(path=device, status=FAILED, said=(words(error).what,)))
+        return tuple(found)
 
     async def write(self, step: Step) -> None:
         """Send one step's write, once; before a repoint, ask the sender's own node.

@@ -78,8 +78,12 @@ def interface_names(node: Json) -> tuple[str, ...]:
     return tuple(text_of(entry, "name") for entry in entries)
 
 
-def connection_apis(devices: Json, hosts: frozenset[str]) -> dict[str, Place | None]:
-    """Each device's id, and the place of its Connection API v1.1 on one of ``hosts``, if any.
+def apis_of(
+    devices: Json, hosts: frozenset[str], wanted: str = CONNECTION_CONTROL
+) -> dict[str, Place | None]:
+    """Each device's id, and the place of an API of it on one of ``hosts``, if any.
+
+    ``wanted`` is the type of its control; without it, the Connection API v1.1.
 
     It is taken from the device's controls and never guessed. The node may give several; the
     first that is plain HTTP on the node itself counts.
@@ -90,7 +94,7 @@ def connection_apis(devices: Json, hosts: frozenset[str]) -> dict[str, Place | N
         places = [
             own_place(text_of(control, "href"), hosts)
             for control in (controls if isinstance(controls, list) else ())
-            if isinstance(control, dict) and _type(control) == CONNECTION_CONTROL
+            if isinstance(control, dict) and _type(control) == wanted
         ]
         first = next((place for place in places if place is not None), None)
         found[text_of(device, "id")] = first and Place(first.path.rstrip("/"), first.port)

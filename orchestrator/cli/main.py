@@ -14,6 +14,7 @@ from orchestrator.cli import (
     find,
     history,
     look,
+    put_back,
     record,
     rehearse,
     secrets,
@@ -48,6 +49,7 @@ app.command("resume")(change.resume_command)
 app.command("undo")(change.undo_command)
 app.command("bench")(bench.bench_command)
 app.command("runs")(history.runs)
+app.command("put-back")(put_back.put_back_command)
 app.command("rollback-notes")(history.notes)
 app.command("audit")(look.audit)
 app.command("adopt")(history.adopt_command)

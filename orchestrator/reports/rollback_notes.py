@@ -98,6 +98,7 @@ def text(record: RunRecord, events: Sequence[Event]) -> str:
         *section("The way back"),
         *_way_back(record, events, back),
         *_staying(record, back),
+        *_configurations(record),
         *section("Each step of the run"),
         *_steps(record, events, back),
         *section("Values before the run"),
@@ -180,6 +181,37 @@ def _way_back(record: RunRecord, events: Sequence[Event], back: WayBack) -> list
             "Then listen in every room concerned, and run 'cutsheet audit' when the tool works "
             "again. If the run is not finished, don't resume it after going back by hand "
             "without a survey."
+        ),
+    ]
+
+
+def _configurations(record: RunRecord) -> list[str]:
+    """The whole configurations that are kept, and how one is put back without this tool."""
+    if not record.configurations:
+        return []
+    lines = [
+        *section("Whole configurations"),
+        *paragraph(
+            "What these units give as their whole configuration was stored before the first write. "
+            "It holds more than the run wrote, and the way back does not need it: it is for a unit "
+            "that was reset or spoilt. Use it only with all of the unit's sources off. "
+            f"'cutsheet put-back {prose(record.id)} UNIT --check' asks the unit what it would do."
+        ),
+    ]
+    for device, why in record.configurations.items():
+        if why is None:
+            lines += entry(device, f"{code(f'configuration-{device}.json')}, beside these notes.")
+        else:
+            lines += entry(device, f"none is kept: {prose(why)}.")
+    return [
+        *lines,
+        *paragraph(
+            "By hand (AMWA IS-14): for each of its 'parts', the control of type "
+            "urn:x-nmos:control:configuration/v1.0 of the NMOS device named there leads to the "
+            "place. Send, to 'rolePaths/root/bulkProperties' below it, the part as the dataSet of "
+            '{"arguments": {"dataSet": ..., "recurse": true, "restoreMode": 0}}: by PATCH it only '
+            "tries, by PUT it does. Read the status of each object: one that fails leaves the "
+            "others done."
         ),
     ]
 

@@ -18,7 +18,8 @@ class RunRecord:
     is the whole state of every device to be touched, stored before the first write. ``undoes``
     names the run that this one takes back. ``terms`` are those on which it was agreed to.
     ``known`` names what an audit found before the run, and ``absent`` the devices that did not
-    answer then: neither is held against it later.
+    answer then: neither is held against it later. ``configurations`` names the devices that offer
+    their whole configuration, with why it could not be had (None: it is kept with the run).
     """
 
     id: str
@@ -36,3 +37,4 @@ class RunRecord:
     terms: Terms = field(default_factory=Terms)
     known: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
+    configurations: Mapping[str, str | None] = field(default_factory=dict)

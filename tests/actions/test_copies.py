@@ -5,9 +5,18 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.actions.copies import keep_states, notes_places, same_disk, states_path
+from orchestrator.actions.copies import (
+    configuration_path,
+    keep_configurations,
+    keep_states,
+    notes_places,
+    same_disk,
+    states_path,
+)
 from orchestrator.documents.as_found import read_as_found
+from orchestrator.documents.configuration import read_configuration
 from orchestrator.errors import CallError
+from orchestrator.facility.configuration import Configuration
 from tests.actions.test_notes import RECORD
 
 
@@ -46,3 +55,15 @@ def test_the_same_disk_is_seen(tmp_path: Path) -> None:
     """A copy beside the facility is no copy; the system's own folders are disks of their own."""
     assert same_disk(tmp_path, tmp_path)
     assert not same_disk(tmp_path, Path("/dev"))
+
+
+def test_whole_configurations_lie_beside_them(tmp_path: Path) -> None:
+    """In the run's folder and in the copy, by device."""
+    one = Configuration(device="node", serial="SW-7", run="r1", taken_at="now", parts={"id": {}})
+    folder, copy = tmp_path / "facility", tmp_path / "stick"
+    keep_configurations("r1", {"node": one}, folder, copy)
+    assert read_configuration(configuration_path(folder, "r1", "node")) == one
+    assert read_configuration(copy / "configuration-node-r1.json") == one
+    (tmp_path / "full").write_text("", encoding="utf-8")
+    with pytest.raises(CallError):
+        keep_configurations("r1", {"node": one}, tmp_path / "full", None)

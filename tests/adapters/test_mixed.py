@@ -1,4 +1,5 @@
 import asyncio
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
@@ -9,6 +10,8 @@ from orchestrator.adapters.nmos_stage import Told
 from orchestrator.adapters.shares import traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, Rejected, WrongDevice
+from orchestrator.facility.configuration import PutBack
+from orchestrator.facility.description import Json
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import AddressValue
 from orchestrator.facility.traits import Saves
@@ -157,3 +160,28 @@ def test_a_source_is_described_by_the_way_that_can_say_so() -> None:
     assert asyncio.run(device.told("mic")) == Told("own-id", "v=0", ())
     assert (host.asked, telling.asked) == ([], ["mic"])
     assert asyncio.run(Mixed(PARTY, [Opened(HOST, host)]).told("mic")) is None
+
+
+def test_a_whole_configuration_is_had_from_the_way_that_gives_one() -> None:
+    """And put back by it; where none gives one, there is none, and none is taken."""
+
+    class Giving(Answering):
+        async def configuration(self) -> dict[str, Json]:
+            return {"own-id": {}}
+
+        async def put_back(
+            self, parts: Mapping[str, Json], *, only_try: bool
+        ) -> tuple[PutBack, ...]:
+            self.asked.append((parts, only_try))
+            return (PutBack(path="root", status=200),)
+
+    giving, host = Giving(NODE.traits), Answering(HOST.traits)
+    device = Mixed(PARTY, [Opened(HOST, host), Opened(NODE, giving)])
+    parts = asyncio.run(device.configuration())
+    assert parts == {"own-id": {}}
+    assert asyncio.run(device.put_back(parts, only_try=True))[0].done
+    assert (giving.asked, host.asked) == ([(parts, True)], [])
+    alone = Mixed(PARTY, [Opened(HOST, host)])
+    assert asyncio.run(alone.configuration()) == {}
+    with pytest.raises(Rejected, match="takes a configuration"):
+        asyncio.run(alone.put_back(parts, only_try=True))

@@ -9,9 +9,11 @@ from mocks.clock import HandClock
 from mocks.in_memory import InMemory
 from mocks.messages import Request
 from mocks.world import World
-from orchestrator.adapters.nmos_device import TellsOfSources
+from orchestrator.adapters.nmos_device import GivesConfiguration, TellsOfSources
 from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.retries import Patience
+from orchestrator.errors import Rejected
+from orchestrator.facility.configuration import PutBack
 from orchestrator.facility.plan import Device, Interface, Plan, Room
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.step import Origin
@@ -25,8 +27,13 @@ FROM_TALKER = Origin("talker", "PGM", TALKER)
 
 def a_world(group: str = OTHER, second: str = "") -> World:
     """A node that sends to a group, and one that listens; ``second`` gives both a second leg."""
+    return World.from_text(a_world_text(group, second), HandClock())
+
+
+def a_world_text(group: str = OTHER, second: str = "") -> str:
+    """The same as YAML."""
     legs = ("second_leg: 127.45.3.42,", "second_leg: 127.45.3.41,") if second else ("", "")
-    text = f"""
+    return f"""
 port: 80
 networks: {{media: {{subnet: 127.44.3.0/24}}, second: {{subnet: 127.45.3.0/24}}}}
 devices:
@@ -37,7 +44,6 @@ devices:
     {{make: nmos, model: SN-2, serial: SW-7, firmware: "1.0", address: {EAR}, prefix: 24,
       {legs[1]} destinations: {{monitor: {{label: MON}}}}}}
 """
-    return World.from_text(text, HandClock())
 
 
 def a_plan(**serials: str) -> Plan:
@@ -169,3 +175,29 @@ def test_it_tells_of_its_sources() -> None:
     """So that whoever opens it can ask, whatever else it is."""
     opener = make_opener(a_plan(), {}, no_secrets, {}, network=InMemory(a_world()))
     assert isinstance(opener("talker", TALKER), TellsOfSources)
+
+
+def test_a_whole_configuration_through_its_adapter() -> None:
+    """Had, tried and put back; a part that fails is told beside those that were done."""
+    text = a_world_text().replace("SW-8, firmware", "SW-8, configuration: true, firmware")
+    world = World.from_text(text, HandClock())
+
+    async def whole() -> tuple[PutBack, ...]:
+        opener = make_opener(
+            a_plan(), {}, no_secrets, {}, network=InMemory(world), patience=Patience(attempts=1)
+        )
+        adapter = opener("talker", TALKER)
+        assert isinstance(adapter, GivesConfiguration)
+        parts = await adapter.configuration()
+        assert all(one.done for one in await adapter.put_back(parts, only_try=True))
+        with pytest.raises(Rejected):
+            await adapter.put_back({"another": {}}, only_try=True)
+        done = await adapter.put_back({**parts, "another": {}}, only_try=False)
+        await adapter.close()
+        return done
+
+    *done, failed = asyncio.run(whole())
+    assert done
+    assert all(one.done for one in done)
+    assert (failed.path, failed.done) == ("another", False)
+    assert "takes no configuration" in failed.said[0]

@@ -130,7 +130,7 @@ def test_the_connection_api_is_taken_from_the_controls() -> None:
 
     def found(*controls: Any) -> Place | None:
         devices = [{"id": DEVICE, "controls": list(controls)}]
-        return node_of.connection_apis(devices, HOSTS)[DEVICE]
+        return node_of.apis_of(devices, HOSTS)[DEVICE]
 
     own = {"type": CONTROL, "href": f"http://{ADDRESS}:8088{BASE}/"}
     old = {"type": CONTROL.replace("1.1", "1.0"), "href": f"http://{ADDRESS}/old"}
@@ -139,7 +139,7 @@ def test_the_connection_api_is_taken_from_the_controls() -> None:
     assert found({**own, "type": f"{CONTROL}/"}) == Place(BASE, 8088)
     assert found(old, away, "x", {"href": "x"}, {"type": 5}) is None
     assert found() is None
-    assert node_of.connection_apis([{"id": DEVICE}], HOSTS) == {DEVICE: None}
+    assert node_of.apis_of([{"id": DEVICE}], HOSTS) == {DEVICE: None}
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_the_connection_api_is_taken_from_the_controls() -> None:
 def test_devices_that_make_no_sense(devices: Any) -> None:
     """No list, no object, no id, a control that leads nowhere."""
     with pytest.raises(Unusable):
-        node_of.connection_apis(devices, HOSTS)
+        node_of.apis_of(devices, HOSTS)
 
 
 def names(listed: Any, **own_names: str) -> dict[str, str]:
@@ -214,7 +214,7 @@ def test_the_published_examples_are_read() -> None:
     hosts = node_of.own_hosts(node)
     assert hosts
     assert {one["id"] for one in example("devices")} == set(
-        node_of.connection_apis(example("devices"), hosts)
+        node_of.apis_of(example("devices"), hosts)
     )
     apis: dict[str, Place | None] = {
         one["device_id"]: Place(BASE) for kind in ("senders", "receivers") for one in example(kind)

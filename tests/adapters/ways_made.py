@@ -65,3 +65,7 @@ def way(name: str, *kinds: StepKind, reads: frozenset[Part] = EVERYTHING, **trai
         return Answering(made)
 
     return Way(name=name, traits=made, port=lambda _: 80, open=opened, reads=reads)
+
+
+NOBODY_CAN = Traits(can=frozenset())
+"""Of a device that can do nothing."""

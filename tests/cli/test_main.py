@@ -18,6 +18,7 @@ COMMANDS = [
     *([name] for name in ("check", "survey", "dry-run", "explain", "apply", "resume", "undo")),
     *([name] for name in ("runs", "rollback-notes", "audit", "adopt", "credential", "schema")),
     ["find"],
+    ["put-back"],
     *(["credential", name] for name in ("add", "list", "test", "forget")),
 ]
 

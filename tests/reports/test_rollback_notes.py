@@ -177,3 +177,15 @@ def test_the_list_of_what_was_done_since_comes_first(record: RunRecord) -> None:
     assert "from the last line upward" in said
     assert "look first" in said
     assert "stays mended" in said
+
+
+def test_whole_configurations_are_told_where_there_are_some(record: RunRecord) -> None:
+    """Which file, why one is missing, that the way back needs none, and how without the tool."""
+    assert "Whole configurations" not in notes.text(record, ())
+    kept = replace(record, configurations={"rack-node": None, "ear-node": "it did not answer"})
+    text = flat(notes.text(kept, ()))
+    assert "`configuration-rack-node.json`, beside these notes" in text
+    assert "none is kept: it did not answer" in text
+    assert "the way back does not need it" in text
+    assert "all of the unit's sources off" in text
+    assert "by PATCH it only tries, by PUT it does" in text

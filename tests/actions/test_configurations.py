@@ -1,0 +1,61 @@
+"""Whole configurations; the whole way, with devices and a person, is in ``tests/cli``."""
+
+import asyncio
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
+
+from orchestrator.actions.configurations import Taken, take
+from orchestrator.actions.desk import Desk
+from orchestrator.errors import Broken
+from orchestrator.facility.configuration import PutBack
+from orchestrator.facility.description import Json
+from orchestrator.facility.found import Found, Identity
+from tests.actions.test_notes import RECORD
+from tests.adapters.ways_made import NOBODY_CAN, WHOLE, Answering
+
+
+class Giving(Answering):
+    """Gives its configuration, or fails."""
+
+    broken = False
+
+    async def configuration(self) -> dict[str, Json]:
+        """The one that it has."""
+        if self.broken:
+            raise Broken("giving", "127.44.3.71", "asking for its configuration", "no sense")
+        return {"own-id": {"values": [1]}}
+
+    async def put_back(self, parts: Any, *, only_try: bool) -> tuple[PutBack, ...]:
+        """Not asked here."""
+        raise AssertionError((parts, only_try))
+
+
+def taken(**adapters: Answering) -> Taken:
+    """What is had of these devices, before a run that touches them all."""
+    desk = cast("Desk", SimpleNamespace(open_adapter=lambda name, _at: adapters[name]))
+    before = {name: Found(at="127.44.3.71", state=WHOLE, response_s=0.0) for name in adapters}
+    return asyncio.run(take(desk, replace(RECORD, before=before)))
+
+
+def test_each_that_offers_one_is_asked() -> None:
+    """Under its serial and the run; the others are let go of, too."""
+    giving, plain = Giving(NOBODY_CAN), Answering(NOBODY_CAN)
+    found = taken(giving=giving, plain=plain)
+    assert set(found.configurations) == {"giving"}
+    one = found.configurations["giving"]
+    assert (one.serial, one.run, one.parts) == ("TM-118", RECORD.id, {"own-id": {"values": [1]}})
+    assert found.as_recorded == {"giving": None}
+    assert (giving.asked[-1], plain.asked) == ("close", ["close"])
+
+
+def test_one_that_fails_stops_nothing() -> None:
+    """It is recorded why; so is another unit that answers by now."""
+    broken = Giving(NOBODY_CAN)
+    broken.broken = True
+    other = replace(WHOLE, identity=Identity(serial="TM-9", model="TN-8"))
+    found = taken(broken=broken, giving=Giving(NOBODY_CAN), stranger=Giving(NOBODY_CAN, other))
+    recorded = found.as_recorded
+    assert recorded["giving"] is None
+    assert "no sense" in str(recorded["broken"])
+    assert "TM-9" in str(recorded["stranger"])
