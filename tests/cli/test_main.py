@@ -17,7 +17,7 @@ COMMANDS = [
     [],
     *([name] for name in ("check", "survey", "dry-run", "explain", "apply", "resume", "undo")),
     *([name] for name in ("runs", "rollback-notes", "audit", "adopt", "credential", "schema")),
-    *([name] for name in ("find", "put-back", "new", "vacant", "rehearse", "certificate")),
+    *([name] for name in ("find", "put-back", "new", "vacant", "rehearse", "certificate", "bench")),
     *(["credential", name] for name in ("add", "list", "test", "forget")),
 ]
 
