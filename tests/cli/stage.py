@@ -160,9 +160,9 @@ class Stage:
 
 
 @contextlib.contextmanager
-def staged(folder: Path, *playbooks: str) -> Iterator[Stage]:
-    """A stage with some of the example's playbooks, or all."""
-    world = World.load(WORLD)
+def staged(folder: Path, *playbooks: str, as_it_is: Path = WORLD) -> Iterator[Stage]:
+    """A stage with some of the example's playbooks, or all; ``as_it_is``: how devices stand."""
+    world = World.load(as_it_is)
     copied = facility(folder / "facility", *playbooks)
     with serve(world, connect_map=True, map_addresses=_ALSO_MAPPED) as running:
         yield Stage(copied, world, running)

@@ -21,30 +21,41 @@ Held = dict[Holding, dict[str, set[str]]]
 
 
 @dataclass
-class Unit:
+class Memory:
+    """All that a device keeps: for what it runs on, and once more for what it boots with."""
+
+    addresses: dict[str, str] = field(default_factory=dict)
+    sources: dict[str, Assigned] = field(default_factory=dict)
+    enabled: dict[str, bool] = field(default_factory=dict)
+    hears: dict[str, int | str | None] = field(default_factory=dict)
+
+    def copied(self) -> "Memory":
+        """The same once more."""
+        return Memory(
+            dict(self.addresses), dict(self.sources), dict(self.enabled), dict(self.hears)
+        )
+
+
+@dataclass
+class Unit(Memory):
     """One simulated device: what it runs on, and what it would boot with."""
 
-    addresses: dict[str, str]
-    sources: dict[str, Assigned]
-    enabled: dict[str, bool]
-    hears: dict[str, int | str | None]
-    boots: tuple[dict[str, str], dict[str, Assigned]] = field(default_factory=lambda: ({}, {}))
+    boots: Memory = field(default_factory=Memory)
     moved: bool = False
 
     def store(self) -> None:
         """Make what it runs on what it boots with."""
-        self.boots = (dict(self.addresses), dict(self.sources))
+        self.boots = self.copied()
+
+    def in_way(self, way: str) -> Memory:
+        """What it runs on, or what it boots with."""
+        return self if way == "runs" else self.boots
 
     def copy(self) -> "Unit":
         """A unit that stands as this one does."""
-        boots = (dict(self.boots[0]), dict(self.boots[1]))
+        own = self.copied()
         return Unit(
-            dict(self.addresses),
-            dict(self.sources),
-            dict(self.enabled),
-            dict(self.hears),
-            boots,
-            self.moved,
+            own.addresses, own.sources, own.enabled, own.hears, self.boots.copied(), self.moved
         )
 
     def key(self) -> str:
@@ -155,6 +166,24 @@ class Facility:
                 if source and "runs" in how:
                     yield device, source
 
+    def _audible(self, held: Held, name: str, key: str, way: str) -> Iterator[tuple[str, str]]:
+        """The sources on the air where a destination points, in what its device runs or boots with.
+
+        Any other device may have lost its power too; a device boots all at once.
+        """
+        memory = self.units[name].in_way(way)
+        pointer = memory.hears[key]
+        if pointer is None:
+            return
+        kind = "number" if isinstance(pointer, int) else "group"
+        for net in {self.net(address) for address in memory.addresses.values()} - {""}:
+            for owner, how in held.get((kind, net, pointer), {}).items():
+                other, _, source = owner.partition("/")
+                ways = how & {way} if other == name else how
+                unit = self.units.get(other)
+                if unit and source and any(unit.in_way(w).enabled[source] for w in ways):
+                    yield other, source
+
     def holdings(self) -> Held:
         """Who holds what: a thing to owners, each with how (``runs``, ``boots``)."""
         held: Held = {
@@ -170,7 +199,10 @@ class Facility:
 
     def _of_unit(self, name: str) -> Iterator[tuple[Holding, str, str]]:
         unit = self.units[name]
-        ways = (("runs", unit.addresses, unit.sources), ("boots", *unit.boots))
+        ways = (
+            ("runs", unit.addresses, unit.sources),
+            ("boots", unit.boots.addresses, unit.boots.sources),
+        )
         for how, addresses, sources in ways:
             for address in addresses.values():
                 if net := self.net(address):
@@ -189,10 +221,10 @@ class Facility:
             if len(first) > 1:
                 first &= set(held.get(holding, {}))
         for (name, key), meant in self.allowed.items():
-            for other, source in self._heard(held, name, self.units[name].hears[key]):
-                enabled = other in self.units and self.units[other].enabled[source]
-                if enabled and (other, source) not in meant:
-                    self.broken.append(f"H8 {name}/{key} hears {other}/{source} at {step.id}")
+            for way in ("runs", "boots"):
+                for other, source in self._audible(held, name, key, way):
+                    if (other, source) not in meant:
+                        self.broken.append(f"H8 {name}/{key} hears {other}/{source} at {step.id}")
 
     def _one_owner(self, holding: Holding, owners: dict[str, set[str]], step: Step) -> None:
         """A duplicate that was there is not our doing; a unit boots all at once."""

@@ -1,14 +1,14 @@
 """The order between devices: who waits for whom to let go, to leave, or to arrive."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
 
 from orchestrator.facility.plan import Ref
-from orchestrator.facility.step import Origin, StepKind
-from orchestrator.facility.traits import Saves
+from orchestrator.facility.step import Origin
 from orchestrator.planning.aims.listeners import Listener
-from orchestrator.planning.ordering.lending import device_order
 from orchestrator.planning.ordering.moves import Move
+from orchestrator.planning.ordering.saves import PointerSaves, saves_that_free
 from orchestrator.planning.ordering.work import Work
 from orchestrator.planning.things import Thing, heard_things, things_of
 
@@ -21,62 +21,17 @@ class Between:
 
     def put(self) -> None:
         """Add all of it, after every device has its own steps."""
-        self._saves_that_free()
+        comings = list(self._comings())
+        awaited = {coming.move for coming in comings if not coming.own}
+        for move in self.work.moves:
+            awaited.update(i for i in move.waits if self.work.moves[i].device != move.device)
+        saves_that_free(self.work, awaited)
         for index, move in enumerate(self.work.moves):
             self._waits(index, move)
         for listener in self.work.heard.listeners.values():
             if listener.ref in self.work.repoint:
                 self._listener(listener)
-        self._arrivals()
-
-    def _levels(self) -> list[int]:
-        """How many moves each move comes after, at most."""
-        order = device_order(self.work.moves)
-        before = [set(move.waits) | order[i] for i, move in enumerate(self.work.moves)]
-        level = [-1] * len(before)
-        for root in range(len(before)):
-            stack = [root]
-            while stack:
-                node = stack[-1]
-                if level[node] >= 0:
-                    stack.pop()
-                    continue
-                open_ones = [b for b in before[node] if level[b] < 0]
-                if open_ones:
-                    stack.extend(open_ones)
-                    continue
-                level[node] = 1 + max((level[b] for b in before[node]), default=-1)
-                stack.pop()
-        return level
-
-    def _saves_that_free(self) -> None:
-        """Where another device waits for a number, it waits for the save that frees it (H9).
-
-        Renumbers of one device that come after equally many moves can't wait for one another, so
-        one save serves them all.
-        """
-        awaited: set[int] = set()
-        for move in self.work.moves:
-            awaited.update(i for i in move.waits if self.work.moves[i].device != move.device)
-        level = self._levels()
-        shared: dict[tuple[str, int], list[int]] = defaultdict(list)
-        for index in sorted(awaited):
-            move = self.work.moves[index]
-            if move.source is not None and self.work.traits(move.device).saves is Saves.ON_SAVE:
-                shared[move.device, level[index]].append(index)
-        for (device, _), members in shared.items():
-            save = self.work.add(device, StepKind.SAVE)
-            self.work.graph.drafts[save].at = self.work.graph.drafts[
-                self.work.move_step[members[0]]
-            ].at
-            for index in members:
-                self.work.graph.order(self.work.move_step[index], save)
-                self.work.freed_at[index] = save
-            for readdress in (
-                i for i in self.work.moves_of[device] if self.work.moves[i].source is None
-            ):
-                if not self.work.moves[readdress].leaves:
-                    self.work.graph.order(save, self.work.move_step[readdress])
+        self._arrivals(comings)
 
     def _waits(self, index: int, move: Move) -> None:
         for other, things in move.waits.items():
@@ -149,17 +104,14 @@ class Between:
                 return self.work.move_step[index]
         return None
 
-    def _arrivals(self) -> None:
+    def _arrivals(self, comings: Iterable["_Coming"]) -> None:
         """Rule 5: who comes to a number, and who must have left it."""
-        frees: dict[tuple[Thing, Ref], int] = {}
-        for index, move in enumerate(self.work.moves):
-            for ref in self._sources_of(move):
-                for thing in move.frees:
-                    frees.setdefault((thing, ref), index)
-        takers = self._takers()
+        takers, saves = self._takers(), PointerSaves(self.work)
         for listener in self.work.heard.listeners.values():
-            self._leave_first(listener, takers)
-            self._come_last(listener, frees)
+            self._leave_first(listener, takers, saves)
+        for coming in comings:
+            freed = self.work.move_step if coming.own else self.work.freed_at
+            self.work.graph.order(freed[coming.move], coming.step, coming.why)
 
     def _sources_of(self, move: Move) -> Iterator[Ref]:
         if move.source is not None:
@@ -180,57 +132,70 @@ class Between:
                     takers[thing].append(ref)
         return takers
 
-    def _leave_first(self, listener: Listener, takers: Mapping[Thing, list[Ref]]) -> None:
+    def _leave_first(
+        self, listener: Listener, takers: Mapping[Thing, list[Ref]], saves: PointerSaves
+    ) -> None:
         """Nobody is enabled on a number before the listener that is to leave it has left.
 
         One that is not pointed elsewhere leaves it, too, if its device goes to a bench.
         """
         device = listener.ref.device
-        step = self.work.repoint.get(listener.ref)
-        if step is None and not any(self.work.scene.networks_of(self.work.wanted[device])):
-            step = self.work.settled.get(device)
-        if step is None:
+        gone = None
+        if not any(self.work.scene.networks_of(self.work.wanted[device])):
+            gone = self.work.settled.get(device)
+        if gone is None and listener.ref not in self.work.repoint:
             return
         nets = self.work.scene.networks_now[listener.ref.device]
         for thing in heard_things(nets, listener.found):
             for ref in takers.get(thing, ()):
                 if ref not in {*listener.before, listener.after}:
-                    self.work.graph.order(
-                        step, self.work.enable.get(ref), f"{listener.ref} has left {thing[2]}"
-                    )
+                    on = self.work.enable.get(ref)
+                    if on is not None:
+                        pointed = listener.ref in self.work.repoint
+                        left = saves.left_at(listener.ref, ref.device) if pointed else gone
+                        self.work.graph.order(left, on, f"{listener.ref} has left {thing[2]}")
 
-    def _come_last(
-        self,
-        listener: Listener,
-        frees: Mapping[tuple[Thing, Ref], int],
-    ) -> None:
+    def _comings(self) -> Iterator["_Coming"]:
         """A listener comes to a number only when whoever it must not hear has let go of it."""
+        frees: dict[tuple[Thing, Ref], int] = {}
+        for index, move in enumerate(self.work.moves):
+            for ref in self._sources_of(move):
+                for thing in move.frees:
+                    frees.setdefault((thing, ref), index)
+        for listener in self.work.heard.listeners.values():
+            device = listener.ref.device
+            step = self._comes_with(listener)
+            if step is None:
+                continue
+            nets_then = self.work.scene.networks_of(self.work.wanted[device])
+            for thing in heard_things(nets_then, listener.wanted):
+                for ref in self.work.heard.now.holders(thing):
+                    if ref in {*listener.before, listener.after}:
+                        continue
+                    leaving = frees.get((thing, ref))
+                    if leaving is not None:
+                        own = self.work.moves[leaving].device == device
+                        why = "" if own else f"{ref} has let go of {thing[2]}"
+                        yield _Coming(leaving, step, why, own)
+
+    def _comes_with(self, listener: Listener) -> int | None:
+        """The step with which a listener comes to where it is to point: a repoint, or a join."""
         device = listener.ref.device
-        step = self.work.repoint.get(listener.ref)
         on_bench = not any(self.work.scene.networks_now[device])
-        if step is None and not on_bench:
-            return
-        nets_then = self.work.scene.networks_of(self.work.wanted[device])
-        joining = on_bench and any(nets_then)
-        if joining:
-            step = next(
-                (
-                    self.work.move_step[i]
-                    for i in self.work.moves_of[device]
-                    if self.work.moves[i].joins
-                ),
-                None,
-            )
-        if step is None:
-            return
-        for thing in heard_things(nets_then, listener.wanted):
-            for ref in self.work.heard.now.holders(thing):
-                if ref in {*listener.before, listener.after}:
-                    continue
-                index = frees.get((thing, ref))
-                if index is not None and self.work.moves[index].device != device:
-                    self.work.graph.order(
-                        self.work.freed_at[index], step, f"{ref} has let go of {thing[2]}"
-                    )
-                elif index is not None:
-                    self.work.graph.order(self.work.move_step[index], step)
+        joining = on_bench and any(self.work.scene.networks_of(self.work.wanted[device]))
+        if not joining:
+            return self.work.repoint.get(listener.ref)
+        joins = (i for i in self.work.moves_of[device] if self.work.moves[i].joins)
+        return next((self.work.move_step[index] for index in joins), None)
+
+
+class _Coming(NamedTuple):
+    """A step with which a listener comes to a number, and the move that has to leave it first.
+
+    ``own``: one device's, which needs no save in between.
+    """
+
+    move: int
+    step: int
+    why: str
+    own: bool

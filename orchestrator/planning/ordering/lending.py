@@ -16,6 +16,9 @@ from orchestrator.planning.ordering.moves import Move
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.things import Thing, source_things
 
+MOST_TOLD = 7
+"""So many movers at most are named in a hazard."""
+
 Cost = Callable[[Move], tuple[int, ...]]
 
 
@@ -92,7 +95,8 @@ class _Lender:
             return
         taken: set[tuple[str, int | str]] = set()
         for index in choice:
-            self._lend(index, members, taken)
+            if not self._lend(index, taken):
+                self._too_little(index, members, choice)
 
     def _lendable(self, index: int) -> bool:
         move = self.moves[index]
@@ -124,19 +128,25 @@ class _Lender:
             ):
                 yield number
 
-    def _lend(self, index: int, members: list[int], taken: set[tuple[str, int | str]]) -> None:
+    def _lend(self, index: int, taken: set[tuple[str, int | str]]) -> bool:
+        """Lend what is free and not ``taken`` by the same knot; whether there was something."""
         move = self.moves[index]
-        kind = "number" if move.source is not None else "address"
-        network = next((net for net in self.scene.networks_now[move.device] if net), "")
-        free = [v for v in self._transit(move) if (f"{kind} {network}", v) not in taken]
+        store = self._store(move)
+        free = [value for value in self._transit(move) if (store, value) not in taken]
         if not free:
-            self._too_little(move, members)
-            return
-        value = min(free, key=lambda v: self.used.get((f"{kind} {network}", v), -1))
-        key = (f"{kind} {network}", value)
+            return False
+        value = min(free, key=lambda v: self.used.get((store, v), -1))
+        key = (store, value)
         taken.add(key)
         self._split(index, value, self.used.get(key))
         self.used[key] = index
+        return True
+
+    def _store(self, move: Move) -> str:
+        """Where what ``move`` borrows is set aside, as the plan has it."""
+        network = next((net for net in self.scene.networks_now[move.device] if net), "")
+        inside = "numbering: transit" if move.source is not None else "transit"
+        return f"networks: {network}: {inside}"
 
     def _split(self, index: int, value: int | str, used_by: int | None) -> None:
         """Replace move ``index`` by its way home, and append its way out.
@@ -181,36 +191,55 @@ class _Lender:
         return Assigned(number, groups), source_things(networks, number, groups)
 
     def _impossible(self, members: list[int]) -> None:
-        names = [self.moves[index].subject for index in members]
-        shown = ", ".join(names[:6]) + (" and others" if len(names) > 6 else "")  # noqa: PLR2004
-        addresses = all(self.moves[index].source is None for index in members)
-        thing = "address" if addresses else "number"
+        first = next((i for i in members if self.moves[i].source is not None), members[0])
+        rule, thing = _rule_and_thing(self.moves[first])
         self.hazards.append(
             Hazard(
-                name=f"no-transit:{names[0]}",
-                rule="H2" if addresses else "H1",
+                name=f"no-transit:{self.moves[members[0]].subject}",
+                rule=rule,
                 grade=Grade.STOPS,
-                what=f"{shown} exchange what they hold in a ring, and no transit {thing} is set "
-                "aside to break it",
-                where=tuple(names),
-                fix=f"set a vacant {thing} aside in the plan (networks: transit), or move one of "
-                "them elsewhere for good",
+                what=f"{self._going(members)} go round in a ring: each waits for another to let go "
+                f"first, and no transit {thing} is free to be lent meanwhile",
+                where=tuple(self.moves[index].subject for index in members),
+                fix=f"set a vacant {thing} aside in the plan ({self._store(self.moves[first])}), "
+                "or move one of them elsewhere for good",
             )
         )
 
-    def _too_little(self, move: Move, members: list[int]) -> None:
-        kind = "number" if move.source is not None else "address"
+    def _too_little(self, index: int, members: list[int], choice: Sequence[int]) -> None:
+        move, store = self.moves[index], self._store(self.moves[index])
+        rule, thing = _rule_and_thing(move)
+        needed = sum(self._store(self.moves[i]) == store for i in choice)
+        several = "addresses" if thing == "address" else "numbers"
+        free = list(self._transit(move))
+        name = f"too-little-transit:{self.moves[members[0]].subject}"
+        if any(hazard.name == name for hazard in self.hazards):
+            return
         self.hazards.append(
             Hazard(
-                name=f"too-little-transit:{move.subject}",
-                rule="H2" if move.source is None else "H1",
+                name=name,
+                rule=rule,
                 grade=Grade.STOPS,
-                what=f"{len(members)} moves form rings that need more transit {kind}s at one time "
-                "than the plan sets aside",
+                what=f"{self._going(members)} wait for one another in a knot that needs "
+                f"{needed} transit {several} at one time; free to be lent: "
+                f"{', '.join(map(str, free))}",
                 where=tuple(self.moves[index].subject for index in members),
-                fix=f"set more vacant {kind}s aside in the plan (networks: transit)",
+                fix=f"set {needed - len(free)} more aside in the plan ({store}), or make the "
+                "change in two runs",
             )
         )
+
+    def _going(self, members: list[int]) -> str:
+        """The movers, each with where it is to go; a long list is cut short."""
+        told = [f"{self.moves[i].subject} (to {self.moves[i].wanted})" for i in members]
+        if len(told) > MOST_TOLD:
+            told = [*told[: MOST_TOLD - 1], f"{len(told) - MOST_TOLD + 1} more"]
+        return f"{', '.join(told[:-1])} and {told[-1]}"
+
+
+def _rule_and_thing(move: Move) -> tuple[str, str]:
+    """The rule that a move could break, and what it moves, in words."""
+    return ("H2", "address") if move.source is None else ("H1", "number")
 
 
 def _address(value: Assigned | AddressValue) -> AddressValue:

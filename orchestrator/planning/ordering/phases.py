@@ -14,6 +14,8 @@ from orchestrator.planning.ordering.cycles import components
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.split import NAME, Waits, put_off
 
+A_MINUTE = 60
+
 
 @dataclass(frozen=True, slots=True)
 class HandOver:
@@ -125,8 +127,9 @@ def _split(
         name=NAME,
         rule="phases",
         grade=Grade.NEEDS_NAME,
-        what=f"in the order asked for, {_named(over.then)} in {over.taker} has to wait for "
-        f"{_named(over.first)} in {over.giver}, which comes later{more}. {_cost(waits)}",
+        what=f"in the order asked for, {_named(over.then)}, which goes with {over.taker}, has to "
+        f"wait for {_named(over.first)}, which goes with {over.giver} later on{more}. "
+        f"{_cost(waits)}",
         where=(over.taker, over.giver),
         fix=f"this order works: {offered}; or accept the split by name",
     )
@@ -138,11 +141,12 @@ def _cost(waits: Sequence[Waits]) -> str:
     shown = "; ".join(str(wait) for wait in waits[:5])
     more = f"; and {len(waits) - 5} more" if len(waits) > 5 else ""  # noqa: PLR2004 - readable
     transit = len({wait.transit for wait in waits if wait.transit is not None})
-    minutes = max(wait.seconds for wait in waits) / 60
+    lent = f"{transit} transit number{'s' if transit > 1 else ''} held" if transit else "silence"
+    longest = max(wait.seconds for wait in waits)
+    lasts = f"{longest / 60:.1f} min" if longest >= A_MINUTE else f"{longest:.0f} s"
     return (
-        f"Kept so, it would cost {transit} transit number(s) held over a go/no-go point, and "
-        f"silence over it: {shown}{more}. That is {minutes:.1f} min at least for the longest, and "
-        "on top of it all that people take at that point"
+        f"Kept so, it would cost {lent} over a go/no-go point: {shown}{more}. That is {lasts} of "
+        "silence at least for the longest, and on top of it all that people take at that point"
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import Sequence, Step, StepKind
+from orchestrator.facility.traits import Saves
 from orchestrator.planning.proof.order import Order
 from orchestrator.planning.proof.replay import Replay
 from orchestrator.planning.scene import Scene
@@ -68,6 +69,23 @@ def still_on(case: Case, device: str, moment: Step) -> Iterator[tuple[str, Step 
                 yield name, step
         if enabled:
             yield name, None
+
+
+def over(case: Case, device: str, ended: Step, then: Step, other: str) -> bool:
+    """Whether what ``ended`` puts an end to on ``device`` is over for good when ``then`` starts.
+
+    A device that boots with what it saved brings back by a power cycle what was not saved. It
+    brings back all of itself at once: to ``other`` it matters only if that is another device.
+    """
+    if case.scene.traits[device].saves is not Saves.ON_SAVE or device == other:
+        return case.order.before(ended, then)
+    # A save that comes between says by itself that the one is proved before the other.
+    return any(
+        step.kind is StepKind.SAVE
+        and case.order.before(ended, step)
+        and case.order.before(step, then)
+        for step in case.replay.steps[device]
+    )
 
 
 def broken(rule: str, what: str, where: tuple[str, ...]) -> Hazard:

@@ -1,11 +1,15 @@
-"""H8: no destination hears a source that it neither heard before nor is meant to hear."""
+"""H8: no destination hears a source that it neither heard before nor is meant to hear.
+
+Not by a power cycle either: where a device boots with what it saved, an old pointer, or an old
+source on an old number, is gone only when that is saved (H9).
+"""
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.plan import Ref
-from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.case import Case, broken, label, over
 from orchestrator.planning.proof.replay import Audible, Held, Pointed
 
 
@@ -63,15 +67,15 @@ class Hearings:
         return wish is not None and wish.source is None
 
     def _never_both(self, pointed: Pointed, time: Audible) -> bool:
-        before = self.order.before
+        here, there = pointed.destination.device, time.source.device
         return (
             pointed.ends is not None
             and time.begins is not None
-            and before(pointed.ends, time.begins)
+            and over(self.case, here, pointed.ends, time.begins, there)
         ) or (
             time.ends is not None
             and pointed.begins is not None
-            and before(time.ends, pointed.begins)
+            and over(self.case, there, time.ends, pointed.begins, here)
         )
 
     @staticmethod

@@ -4,9 +4,7 @@ from collections.abc import Iterator
 from itertools import combinations, pairwise
 
 from orchestrator.facility.hazard import Hazard
-from orchestrator.facility.step import Step, StepKind
-from orchestrator.facility.traits import Saves
-from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.case import Case, broken, label, over
 from orchestrator.planning.proof.replay import Held, Span
 
 
@@ -79,19 +77,7 @@ class Things:
         """``""`` if ``holder`` has let go for good before ``taker`` takes; else the rule broken."""
         if holder.released is None or holder.proved is None or taker.taken is None:
             return "held"
-        boots_saved = self.scene.traits[holder.device].saves is Saves.ON_SAVE
-        needs_save = boots_saved and holder.device != taker.device
-        # A save that comes between says by itself that the one is proved before the other.
-        if needs_save and self._saved_between(holder.device, holder.proved, taker.taken):
+        if over(self.case, holder.device, holder.proved, taker.taken, taker.device):
             return ""
-        if not self.order.before(holder.proved, taker.taken):
-            return "held"
-        return "H9" if needs_save else ""
-
-    def _saved_between(self, device: str, proved: Step, taken: Step) -> bool:
-        return any(
-            step.kind is StepKind.SAVE
-            and self.order.before(proved, step)
-            and self.order.before(step, taken)
-            for step in self.steps[device]
-        )
+        # Let go of, if at all, only until the next power cycle.
+        return "H9" if self.order.before(holder.proved, taker.taken) else "held"

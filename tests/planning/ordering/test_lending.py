@@ -67,6 +67,8 @@ def test_no_transit_at_all_is_a_hazard() -> None:
     boxes = {**hand.ring(), "d": Box(34, {"s": (2990, False)})}
     planned = hand.planned(boxes, media=_media(2990, 2990))
     assert [h.name for h in planned.hazards] == ["no-transit:a/s"]
+    assert "a/s (to 312) and b/s (to 311) go round in a ring" in planned.hazards[0].what
+    assert "no transit number is free" in planned.hazards[0].what
 
 
 def _two_rings_at_once() -> dict[str, Box]:
@@ -108,7 +110,14 @@ def test_a_knot_that_needs_two_at_once_says_so() -> None:
     assert link(found, holders(where), where) == []
     _, hazards, exact = break_cycles(found, holders(where), where, lambda _: (0,))
     assert exact
-    assert [h.name.split(":")[0] for h in hazards] == ["too-little-transit"]
+    assert [h.name for h in hazards] == ["too-little-transit:a/s"]
+    assert hazards[0].what == (
+        "a/s (to 2), b/s (to 3) and c/s (to 1) wait for one another in a knot that needs 2 transit "
+        "numbers at one time; free to be lent: 2990"
+    )
+    assert hazards[0].fix.startswith(
+        "set 1 more aside in the plan (networks: media: numbering: transit)"
+    )
     more = replace(where.plan, networks={**where.plan.networks, "media": MEDIA})
     where = replace(where, plan=more)
     found = moves(where, targets(where).states)
@@ -136,6 +145,7 @@ def test_a_ring_of_addresses_without_transit_is_h2() -> None:
     """No transit address is set aside."""
     planned = hand.planned(hand.exchange(), media=replace(MEDIA, transit=()))
     assert [(h.name, h.rule) for h in planned.hazards] == [("no-transit:a", "H2")]
+    assert "(networks: media: transit)" in planned.hazards[0].fix
 
 
 def test_a_lent_number_brings_its_group() -> None:

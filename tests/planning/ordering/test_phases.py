@@ -64,7 +64,10 @@ def test_an_order_that_does_not_work_is_refused_with_one_that_does() -> None:
     graph = _graph("abc", (1, 0))
     groups, (hazard,) = phases(graph, [("a",), ("b",), ("c",)])
     assert (hazard.name, hazard.blocks) == ("split-phases", True)
-    assert "the save of d0 in a has to wait for the save of d1 in b" in hazard.what
+    assert (
+        "the save of d0, which goes with a, has to wait for the save of d1, which goes with b"
+        in (hazard.what)
+    )
     assert hazard.fix.startswith("this order works: b, then a, then c;")
     assert [phase.rooms for phase in groups] == [("b",), ("a",), ("c",)]
 

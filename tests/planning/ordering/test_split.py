@@ -35,7 +35,7 @@ def test_a_split_is_refused_with_its_price_and_the_way_out() -> None:
     assert plan.stopped
     assert hazard.grade is Grade.NEEDS_NAME
     assert "far/s silent from phase 1 to phase 2, on transit 2990" in hazard.what
-    assert "1 transit number(s)" in hazard.what
+    assert "1 transit number held over a go/no-go point" in hazard.what
     assert "north and south" in hazard.fix
 
 
