@@ -18,6 +18,7 @@ from orchestrator.cli import (
     record,
     rehearse,
     secrets,
+    spreadsheet,
 )
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
@@ -56,6 +57,7 @@ app.command("adopt")(history.adopt_command)
 app.add_typer(secrets.app, name="credential")
 app.add_typer(certificates.app, name="certificate")
 app.command("vacant")(record.vacant)
+app.add_typer(spreadsheet.app, name="spreadsheet")
 app.command("schema")(look.schema)
 
 

@@ -10,7 +10,12 @@ _READABLE = 0o644
 
 
 def replace_text(path: Path, text: str) -> None:
-    """Write ``text`` (UTF-8) as the file ``path``, whole or not at all.
+    """Write ``text`` (UTF-8) as the file ``path``, as :func:`replace_bytes` does."""
+    replace_bytes(path, text.encode())
+
+
+def replace_bytes(path: Path, data: bytes) -> None:
+    """Write ``data`` as the file ``path``, whole or not at all.
 
     It is written beside it, forced to the disk, and renamed; a link is followed, and the file
     keeps its permissions.
@@ -26,7 +31,7 @@ def replace_text(path: Path, text: str) -> None:
         raise CallError(f"{path} can't be written: {error.strerror}", _FIX) from None
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(text.encode())
+            file.write(data)
             file.flush()
             os.fchmod(file.fileno(), mode)
             os.fsync(file.fileno())
