@@ -9,6 +9,7 @@ from orchestrator.documents.description_build import build_description
 from orchestrator.documents.description_model import DescriptionModel
 from orchestrator.documents.schema import json_schema
 from orchestrator.running.life import table_text
+from tests.cli.test_odd_devices import CASES
 
 GUIDE = (Path(__file__).parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
 
@@ -17,6 +18,14 @@ def test_the_life_of_a_step_is_printed_as_it_is() -> None:
     """The table in the guide is the table in the code."""
     printed = GUIDE.split("<!-- life:begin -->")[1].split("<!-- life:end -->")[0]
     assert printed.strip() == table_text().strip()
+
+
+def test_each_thing_that_a_device_can_do_has_its_row_and_its_case() -> None:
+    """The table in the guide has the rows that are tested over sockets, and no other."""
+    printed = GUIDE.split("<!-- odd:begin -->")[1].split("<!-- odd:end -->")[0]
+    rows = [line.split("|")[1].strip() for line in printed.strip().splitlines()[2:]]
+    assert rows == list(CASES)
+    assert all(line.count("|") == 4 for line in printed.strip().splitlines())
 
 
 def test_every_folder_that_the_map_names_is_there() -> None:

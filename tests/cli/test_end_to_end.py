@@ -21,7 +21,6 @@ import yaml
 from mocks.faults import Fault, Kind
 from mocks.journal import Asked, Change
 from orchestrator.ledger.store import ledger_path
-from orchestrator.running import hand, reading
 from tests.cli.stage import (
     ANSWERS,
     APPLY,
@@ -247,48 +246,6 @@ def _off_by(stage: Stage) -> set[str]:
 
 
 # What goes wrong in the middle.
-
-FAULTS = {
-    "the answer is lost": (NEWS, Fault(Kind.DROP_ANSWER, method="PATCH", nth=2)),
-    "the request is lost": (NEWS, Fault(Kind.DROP_REQUEST, method="PATCH", nth=3)),
-    "the answer breaks off": (TALKS, Fault(Kind.HALF_BODY, method="PATCH", nth=2)),
-    "busy for a moment": (
-        SOUTH_IO,
-        Fault(Kind.BUSY, method="PUT", nth=1, retry_after="1"),
-    ),
-    "it fails once": (SOUTH, Fault(Kind.ERROR, method="PATCH", nth=2, effect=True)),
-    "it says yes and does nothing": (SOUTH, Fault(Kind.SAYS_YES, method="PATCH", nth=1)),
-    "it reboots": (SOUTH_IO, Fault(Kind.REBOOT_AFTER, method="PUT", nth=2, seconds=0.5)),
-    "it reboots before it has saved": (
-        SOUTH_IO,
-        Fault(Kind.REBOOT_BEFORE, method="POST", nth=1, seconds=0.5),
-    ),
-    "it stays busy": (NEWS, Fault(Kind.BUSY, method="PATCH", nth=2, always=True)),
-    "it falls silent": (TALKS, Fault(Kind.REFUSE, method="PATCH", nth=2, always=True)),
-}
-
-
-@pytest.mark.parametrize("name", FAULTS)
-def test_fault(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The run finishes or pauses with a true report; with the fault gone, the target is reached."""
-    device, fault = FAULTS[name]
-    for module in (hand, reading):
-        monkeypatch.setattr(module, "BUSY_WAITS", (0.1, 0.2, 0.3, 0.5))
-    with staged(tmp_path, PROGRAMMES) as stage:
-        stage.world.add_fault(device, fault)
-        ended = stage.run(*APPLY)
-        assert ended.status in (0, 1), ended.out[-2000:] + ended.err
-        assert _broken(stage, device) == set()
-        assert any(asked.faults for asked in stage.world.log), "the fault struck"
-        run = stage.run("runs", stage.last(), "--json").json
-        assert run["state"] == ("finished" if ended.status == 0 else "paused")
-        if ended.status == 1:
-            told = {f"{one['device']}/{one['source']}" for one in run["silent"] if "source" in one}
-            assert _off_by(stage) <= told, "nothing that is silent is left out"
-            assert run["failed"], "the report says what failed"
-            stage.world.clear_faults(device)
-            _finish(stage, device)
-        assert stage.target_reached()
 
 
 def test_a_move_that_a_power_cycle_took_back(tmp_path: Path) -> None:
