@@ -1,4 +1,8 @@
-"""Looks whether anything answers at an address, without saying anything to it."""
+"""Looks whether anything answers at an address, without saying anything to it.
+
+A connection is tried at each port at which the device would be spoken to. Where none comes about
+and nobody refuses one, other signs of somebody are looked for (:mod:`presence`).
+"""
 
 import asyncio
 import contextlib
@@ -8,6 +12,7 @@ import socket
 from collections.abc import Mapping
 
 from orchestrator.adapters.dial import Target, check, target_of
+from orchestrator.adapters.presence import Presence
 from orchestrator.adapters.way import Way
 from orchestrator.adapters.ways import Plugged, table
 from orchestrator.facility.description import Description
@@ -48,7 +53,11 @@ def make_probe(
         elsewhere = target_of(connect, address)
         ports = _ports(plan, ways, device)
         targets = [elsewhere] if elsewhere else [Target(address, port) for port in ports]
+        presence = Presence(address) if elsewhere is None else None
+        echo = asyncio.ensure_future(presence.echo(timeout_s)) if presence else None
         looks = [await _looked(target, timeout_s) for target in targets]
+        if presence is not None and echo is not None:
+            looks += [await echo, presence.neighbour()]
         return next((words for words in looks if words is not None), None)
 
     return probe
