@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 import yaml
 
+from mocks.faults import Fault, Kind
 from mocks.nmos_restconf import NmosRestconf
 from mocks.referee import Referee
 from mocks.restconf_server import RestconfServer
@@ -304,3 +305,38 @@ def test_a_device_of_two_ways_that_are_two_devices_is_not_written_to(tmp_path: P
         assert "S-2 (by restconf)" in dry.said
         assert dry.status != 0
         assert stage.writes() == 0
+
+
+@pytest.mark.parametrize("kind", [Kind.DROP_ANSWER, Kind.REBOOT_AFTER])
+def test_a_readdress_by_restconf_whose_outcome_is_not_known_is_settled_by_reading(
+    kind: Kind, tmp_path: Path
+) -> None:
+    """The answer is lost, or the power goes right after: it is looked for, and not sent again."""
+    make = MAKES[-1]
+    with staged(tmp_path / "facility", make) as stage:
+        secret, referee = credentials(make), Referee(stage.world)
+        stage.world.add_fault("sender", Fault(kind, method="PUT", seconds=0.3))
+        applied = stage.run("apply", "--yes", *ANSWERS, **secret)
+        assert applied.status == 0, applied.said
+        assert stage.now("sender").lan.address == NEW
+        asked = [one for one in stage.world.log if one.method == "PUT"]
+        assert len(asked) == 1
+        assert referee.verdict().clean, referee.verdict()
+
+
+def test_another_clients_lock_is_waited_for(tmp_path: Path) -> None:
+    """It is let go while the run waits, and the run ends as if nothing had been."""
+    make = MAKES[-1]
+    with staged(tmp_path / "facility", make) as stage:
+        machine = stage.world.machine("sender")
+        assert isinstance(machine, NmosRestconf)
+        server = machine.restconf
+        server.locked_by = "session 7"
+
+        def unlock() -> None:
+            server.locked_by = ""
+
+        stage.world.add_fault("sender", Fault(Kind.CALL, method="PUT", nth=2, do=unlock))
+        applied = stage.run("apply", "--yes", *ANSWERS, **credentials(make))
+        assert applied.status == 0, applied.said
+        assert stage.now("sender").lan.address == NEW
