@@ -63,7 +63,7 @@ def test_terms_that_are_none(options: tuple[str, ...], said: str, small: Stage) 
 def test_a_window_that_is_too_short_stops_it(small: Stage) -> None:
     """Nothing is written where not even the first phase could be taken back in it."""
     zoned(small, "UTC")
-    ended = small.run(*APPLY, "--window", around_now("UTC"), "--margin", "359")
+    ended = small.run(*APPLY, "--window", around_now("UTC"), "--margin", "360")
     assert ended.status == 1
     assert "window:1" in ended.said
     assert small.writes() == 0
