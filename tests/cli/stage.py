@@ -28,7 +28,7 @@ from orchestrator.cli import main
 from orchestrator.planning.scheduling import making
 from tests.example import FACILITY, ROOT, WORLD
 
-_LITTLE_WORK = 60_000
+_LITTLE_WORK = 600_000
 """How long these commands look for less silence: a test of a command is none of the search."""
 
 SECRETS = {
