@@ -278,7 +278,7 @@ def test_a_stranger_in_mid_run(tmp_path: Path) -> None:
 
 
 def test_another_hand_in_mid_run(tmp_path: Path) -> None:
-    """What somebody else changed between survey and write is told and not overwritten."""
+    """What somebody else changed between survey and write is told, twice, and not overwritten."""
     with staged(tmp_path, PROGRAMMES) as stage:
         other = stage.world.another_hand(TALKS)
         meddle = Fault(
@@ -286,6 +286,9 @@ def test_another_hand_in_mid_run(tmp_path: Path) -> None:
         )
         stage.world.add_fault(NEWS, meddle)
         ended = stage.run(*APPLY)
+        assert ended.status == 1
+        assert "program-1 is number 119, and should be number 111 now" in ended.said
+        ended = stage.run("resume", *ANSWERS, "--accept", "not-clean:1=let it try all the same")
         assert ended.status == 1
         run = stage.run("runs", stage.last(), "--json").json
         assert {(one["device"], one["why"]) for one in run["failed"]} == {(TALKS, "other_hand")}
