@@ -109,7 +109,7 @@ devices:
     with _stage(tmp_path, playbook) as stage:
         _transit(stage, "      transit: 2990-2990")
         ended = _refused(stage, "too-little-transit:studio-south-engine/program-1")
-    assert "needs 2 transit numbers at one time; free to be lent: 2990" in ended.said
+    assert "can't be undone with what transit number is free to be lent: 2990" in ended.said
     assert "set 1 more aside in the plan" in ended.said
 
 

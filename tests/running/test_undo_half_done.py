@@ -16,7 +16,8 @@ from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
 from orchestrator.running.undo import TakeBack, take_back
-from tests.benchmarks.safety import media_of, solve
+from tests.benchmarks.search import Place, solve
+from tests.benchmarks.trouble import media_of
 from tests.planning.scenes import random_boxes, rich_boxes, scene
 from tests.planning.simulator import run as simulated
 from tests.running.runs import after, proved, record_of
@@ -76,10 +77,15 @@ def solvable(before: Scene, now: AsFound) -> bool:
     spare = tuple(numbering.transit or ()) if numbering is not None else ()
     held = set(here.values())
     return solve(
-        [here[name] for name in both],
-        [there[name] for name in both],
-        [one for one in spare if one not in held],
+        [place(here[name]) for name in both],
+        [place(there[name]) for name in both],
+        [place(one) for one in spare if one not in held],
     )
+
+
+def place(number: int | None) -> Place:
+    """What a source holds that has a number, or none."""
+    return frozenset() if number is None else frozenset({("number", "media", number)})
 
 
 @pytest.mark.parametrize("rich", [False, True])

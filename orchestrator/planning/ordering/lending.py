@@ -4,7 +4,8 @@ Which member: the one whose silence costs least. One that is off anyway is best;
 feeds nothing on air; then the one with the fewest listeners.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from ipaddress import IPv4Address
 
@@ -12,6 +13,7 @@ from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import AddressValue, Assigned
 from orchestrator.planning.aims.holders import Holders
 from orchestrator.planning.ordering.cycles import components, fewest_to_break
+from orchestrator.planning.ordering.in_turn import lend_in_turn
 from orchestrator.planning.ordering.moves import Move
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.things import Thing, source_things
@@ -82,9 +84,11 @@ class _Lender:
         ]
         for component in components(successors):
             if len(component) > 1:
-                self._break(component, successors)
+                self._break(component, successors, order)
 
-    def _break(self, component: list[int], successors: Sequence[Sequence[int]]) -> None:
+    def _break(
+        self, component: list[int], successors: Sequence[Sequence[int]], order: list[set[int]]
+    ) -> None:
         members = sorted(component)
         choice, exact = fewest_to_break(
             members, successors, self._lendable, lambda index: self.cost(self.moves[index])
@@ -93,10 +97,24 @@ class _Lender:
         if choice is None:
             self._impossible(members)
             return
-        taken: set[tuple[str, int | str]] = set()
-        for index in choice:
-            if not self._lend(index, taken):
-                self._too_little(index, members, choice)
+        needed = Counter(self._store(self.moves[index]) for index in choice)
+        every = [self.moves[index] for index in members]
+        most = {self._store(move): len(list(self._transit(move))) for move in every}
+        if all(most[store] >= count for store, count in needed.items()):
+            self._lend_all([(index, frozenset(choice[:at])) for at, index in enumerate(choice)])
+            return
+        inside = set(members)
+        loans = lend_in_turn(
+            sorted(members, key=lambda index: self.cost(self.moves[index])),
+            {index: inside.intersection(self.moves[index].waits) for index in members},
+            {index: inside & order[index] for index in members},
+            lambda i: self._store(self.moves[i]) if self._lendable(i) else None,
+            most,
+        )
+        if loans is None:
+            self._too_little(members, needed)
+        else:
+            self._lend_all(loans)
 
     def _lendable(self, index: int) -> bool:
         move = self.moves[index]
@@ -128,19 +146,18 @@ class _Lender:
             ):
                 yield number
 
-    def _lend(self, index: int, taken: set[tuple[str, int | str]]) -> bool:
-        """Lend what is free and not ``taken`` by the same knot; whether there was something."""
-        move = self.moves[index]
-        store = self._store(move)
-        free = [value for value in self._transit(move) if (store, value) not in taken]
-        if not free:
-            return False
-        value = min(free, key=lambda v: self.used.get((store, v), -1))
-        key = (store, value)
-        taken.add(key)
-        self._split(index, value, self.used.get(key))
-        self.used[key] = index
-        return True
+    def _lend_all(self, loans: Iterable[tuple[int, frozenset[int]]]) -> None:
+        """Lend, one after another, what nobody else has on loan just then."""
+        keys: dict[int, tuple[str, int | str]] = {}
+        for index, others in loans:
+            move = self.moves[index]
+            store = self._store(move)
+            taken = {keys[other] for other in others}
+            free = [value for value in self._transit(move) if (store, value) not in taken]
+            value = min(free, key=lambda v: self.used.get((store, v), -1))
+            key = keys[index] = store, value
+            self._split(index, value, self.used.get(key))
+            self.used[key] = index
 
     def _store(self, move: Move) -> str:
         """Where what ``move`` borrows is set aside, as the plan has it."""
@@ -206,28 +223,27 @@ class _Lender:
             )
         )
 
-    def _too_little(self, index: int, members: list[int], choice: Sequence[int]) -> None:
-        move, store = self.moves[index], self._store(self.moves[index])
-        rule, thing = _rule_and_thing(move)
-        needed = sum(self._store(self.moves[i]) == store for i in choice)
-        several = "addresses" if thing == "address" else "numbers"
-        free = list(self._transit(move))
+    def _too_little(self, members: list[int], needed: Counter[str]) -> None:
         name = f"too-little-transit:{self.moves[members[0]].subject}"
-        if any(hazard.name == name for hazard in self.hazards):
-            return
-        self.hazards.append(
-            Hazard(
-                name=name,
-                rule=rule,
-                grade=Grade.STOPS,
-                what=f"{self._going(members)} wait for one another in a knot that needs "
-                f"{needed} transit {several} at one time; free to be lent: "
-                f"{', '.join(map(str, free))}",
-                where=tuple(self.moves[index].subject for index in members),
-                fix=f"set {needed - len(free)} more aside in the plan ({store}), or make the "
-                "change in two runs",
+        for store, count in needed.items():
+            move = next(m for m in map(self.moves.__getitem__, members) if self._store(m) == store)
+            free = list(self._transit(move))
+            if count <= len(free):
+                continue
+            rule, thing = _rule_and_thing(move)
+            self.hazards.append(
+                Hazard(
+                    name=name,
+                    rule=rule,
+                    grade=Grade.STOPS,
+                    what=f"{self._going(members)} wait for one another in a knot that can't be "
+                    f"undone with what transit {thing} is free to be lent: "
+                    f"{', '.join(map(str, free))}",
+                    where=tuple(self.moves[index].subject for index in members),
+                    fix=f"set {count - len(free)} more aside in the plan ({store}), or make the "
+                    "change in two runs",
+                )
             )
-        )
 
     def _going(self, members: list[int]) -> str:
         """The movers, each with where it is to go; a long list is cut short."""

@@ -112,8 +112,8 @@ def test_a_knot_that_needs_two_at_once_says_so() -> None:
     assert exact
     assert [h.name for h in hazards] == ["too-little-transit:a/s"]
     assert hazards[0].what == (
-        "a/s (to 2), b/s (to 3) and c/s (to 1) wait for one another in a knot that needs 2 transit "
-        "numbers at one time; free to be lent: 2990"
+        "a/s (to 2), b/s (to 3) and c/s (to 1) wait for one another in a knot that can't be undone "
+        "with what transit number is free to be lent: 2990"
     )
     assert hazards[0].fix.startswith(
         "set 1 more aside in the plan (networks: media: numbering: transit)"
