@@ -15,7 +15,8 @@ import yaml
 from mocks.corvid import Corvid
 from mocks.device import Device, Unit
 from mocks.marram import Marram
-from mocks.nmos import CONFIGURATION, SECOND_LEG, Nmos
+from mocks.nmos import CONFIGURATION, HABITS, SECOND_LEG, Nmos
+from mocks.nmos_habits import Habit
 from mocks.nmos_registry import Registry
 from mocks.nmos_restconf import NmosRestconf
 from mocks.restconf import Restconf
@@ -240,7 +241,15 @@ def _slot(text: str, devices: Mapping[str, Device], what: str, where: str) -> st
 def _device(name: str, part: _Part, site: Site) -> Device:
     part.only(
         *("make", "model", "serial", "firmware", "address", "prefix", "gateway", "sign_in"),
-        *("settings", "sources", "destinations", "settle_s", "second_leg", "configuration"),
+        *(
+            "settings",
+            "sources",
+            "destinations",
+            "settle_s",
+            "second_leg",
+            "configuration",
+            "habits",
+        ),
     )
     make = MAKES.get(part.text("make"))
     if make is None:
@@ -256,7 +265,7 @@ def _device(name: str, part: _Part, site: Site) -> Device:
         {slot: _source(one, make) for slot, one in part.part("sources").parts()},
         {slot: _destination(one, make) for slot, one in part.part("destinations").parts()},
         _settings(part.part("settings")),
-        {**_second_leg(part, make), **_configuration(part, make)},
+        {**_second_leg(part, make), **_configuration(part, make), **_habits(part, make)},
     )
     return make(_unit(name, part, make), Memory(state, state))
 
@@ -280,6 +289,18 @@ def _configuration(part: _Part, make: type[Device]) -> dict[str, bool]:
     if not issubclass(make, Nmos):
         raise WorldError(part.at("configuration"), f"a {make.make} has none; leave it out")
     return {CONFIGURATION: part.truth("configuration")}
+
+
+def _habits(part: _Part, make: type[Device]) -> dict[str, list[str]]:
+    """What a node does within the standards, or nearly, that another would not."""
+    if "habits" not in part.value:
+        return {}
+    known = [str(one) for one in Habit] if issubclass(make, Nmos) else []
+    for habit in (given := part.texts("habits")):
+        if habit not in known:
+            has = f"there are {', '.join(known)}" if known else f"a {make.make} has none"
+            raise WorldError(part.at("habits"), f"unknown {habit!r}; {has}")
+    return {HABITS: given}
 
 
 def _unit(name: str, part: _Part, make: type[Device]) -> Unit:

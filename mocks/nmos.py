@@ -19,6 +19,7 @@ from mocks import nmos_shown as shown
 from mocks import nmos_stream as stream_of
 from mocks.device import Device, Unit
 from mocks.messages import Act, Activate, Later, Request, Response, answer
+from mocks.nmos_habits import Habit
 from mocks.nmos_params import Params, Wrong
 from mocks.nmos_resources import Node
 from mocks.nmos_shown import Refused
@@ -28,6 +29,7 @@ from mocks.state import Memory, State
 SECOND_LEG = "second_leg"
 CONFIGURATION = "configuration"
 MODEL = "model"
+HABITS = "habits"
 SWITCH = "/2p1"
 KINDS = ("senders", "receivers")
 HTTP = 80
@@ -92,7 +94,12 @@ class Nmos(Device):
             return _target(request, shown.slot_of(node, "receivers", path[4]))
         if path[:3] == model_of.BASE and self._configurable:
             return self._configured(request, path)
-        found = shown.at(path, node, addresses)
+        if Habit.SLASHED in node.habits and request.method in shown.READING:
+            bare, question, query = request.path.partition("?")
+            if not bare.endswith("/"):
+                there = f"{bare}/{question}{query}"
+                return Response(301, (("location", there),))
+        found = shown.at(path, node, addresses, request.headers.get("accept", ""))
         if request.method not in shown.READING:
             raise Refused(405, f"{request.method} is not done here")
         return found if isinstance(found, Response) else answer(200, found)
@@ -139,7 +146,7 @@ class Nmos(Device):
         mode = body.get("activation", {}).get("mode", "")
         if stream.pending and mode is not None:
             raise Refused(423, "an activation is scheduled")
-        from_file = _from_file(body, len(addresses))
+        from_file = self._from_file(body, len(addresses))
         params.checked(kind, from_file, addresses)
         stream = stream_of.staged(stream, body, from_file)
         now = self._tai(request)
@@ -152,6 +159,14 @@ class Nmos(Device):
             self._put(slot, stream)
             return answer(200, stream.staged)
         return self._schedule(stream, slot, body["activation"], now)
+
+    def _from_file(self, body: Mapping[str, Any], legs: int) -> list[Params]:
+        try:
+            return _from_file(body, legs)
+        except Wrong as wrong:
+            if Habit.BAD_FILE_IS_500 in self._habits:
+                raise Refused(500, str(wrong)) from wrong
+            raise
 
     def _schedule(
         self, stream: Stream, slot: str, activation: Mapping[str, Any], now: int
@@ -217,6 +232,18 @@ class Nmos(Device):
         group = running.destinations[slot].group
         return stream_of.as_world_says(found, group, addresses, runs=bool(group))
 
+    def _shown_stream(self, kind: str, slot: str) -> Stream:
+        """What is told of a stream; auto as long as it was never activated, by habit."""
+        stream = self._stream(kind, slot)
+        if Habit.UNRESOLVED in self._habits and stream.fresh:
+            legs = [params.unset(kind) for _ in self._addresses()]
+            return replace(stream, active={**stream.active, "transport_params": legs})
+        return stream
+
+    @property
+    def _habits(self) -> frozenset[Habit]:
+        return frozenset(map(Habit, self.memory.running.kept.get(HABITS, ())))
+
     def _fresh(self, kind: str, slot: str) -> Stream:
         return stream_of.fresh(kind, self._addresses(), self._vacant(slot))
 
@@ -248,8 +275,10 @@ class Nmos(Device):
             port=port,
             legs=len(self._addresses()),
             configurable=self._configurable,
+            habits=self._habits,
             streams={
-                kind: {slot: self._stream(kind, slot) for slot in held[kind]} for kind in KINDS
+                kind: {slot: self._shown_stream(kind, slot) for slot in held[kind]}
+                for kind in KINDS
             },
             labels={
                 "senders": {slot: one.label or slot for slot, one in running.sources.items()},

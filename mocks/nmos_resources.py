@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from mocks.nmos_habits import Habit
 from mocks.nmos_stream import Stream
 
 MAKER = "Sallow"
@@ -36,6 +37,7 @@ class Node:
     streams: Mapping[str, Mapping[str, Stream]]
     labels: Mapping[str, Mapping[str, str]]
     configurable: bool = False
+    habits: frozenset[Habit] = frozenset()
 
     def id_of(self, kind: str, slot: str = "") -> str:
         """The id of a resource."""
@@ -57,6 +59,10 @@ class Node:
 
     def resources(self, kind: str) -> list[Resource]:
         """All resources of a kind: ``self`` (one), devices, sources, flows, senders, receivers."""
+        found = self._resources(kind)
+        return found[::-1] if Habit.UNSORTED in self.habits else found
+
+    def _resources(self, kind: str) -> list[Resource]:
         if kind == "self":
             return [self._node()]
         if kind == "devices":

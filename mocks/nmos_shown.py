@@ -8,6 +8,7 @@ from typing import Any
 from mocks import nmos_params as params
 from mocks import nmos_sdp as sdp
 from mocks.messages import Problem, Response, answer
+from mocks.nmos_habits import Habit
 from mocks.nmos_resources import Node
 
 Path = tuple[str, ...]
@@ -23,6 +24,7 @@ _WORDS = {
     404: "Not Found",
     405: "Method Not Allowed",
     423: "Locked",
+    500: "Internal Server Error",
     501: "Not Implemented",
 }
 _ROOTS: dict[Path, list[str]] = {
@@ -52,8 +54,10 @@ def bare(segments: Path) -> Path:
     return segments[:-1] if segments and not segments[-1] else segments
 
 
-def at(path: Path, node: Node, addresses: list[str]) -> Any:
+def at(path: Path, node: Node, addresses: list[str], accept: str = "") -> Any:
     """What stands at a path: a JSON value, or a whole response where it is none.
+
+    ``accept`` is what the client says that it takes (RFC 9110, 12.5.1).
 
     Raises:
         Refused: nothing does, or what does is not offered.
@@ -63,7 +67,7 @@ def at(path: Path, node: Node, addresses: list[str]) -> Any:
     if path[:3] == NODE:
         return _node_api(path[3:], node)
     if path[:4] == SINGLE and path[4:5] in KINDS_ALONE:
-        return _single(path[4], path[5:], node, addresses)
+        return _single(path[4], path[5:], node, addresses, accept)
     raise Refused(404, "no such path")
 
 
@@ -95,9 +99,9 @@ def _node_api(rest: Path, node: Node) -> Any:
     return found
 
 
-def _single(kind: str, rest: Path, node: Node, addresses: list[str]) -> Any:
+def _single(kind: str, rest: Path, node: Node, addresses: list[str], accept: str) -> Any:
     if not rest:
-        return [f"{node.id_of(kind, slot)}/" for slot in node.streams[kind]]
+        return [f"{one['id']}/" for one in node.resources(kind)]
     slot = slot_of(node, kind, rest[0])
     stream = node.streams[kind][slot]
     files = ["transportfile/"] if kind == "senders" else []
@@ -109,14 +113,17 @@ def _single(kind: str, rest: Path, node: Node, addresses: list[str]) -> Any:
         ("transporttype",): "urn:x-nmos:transport:rtp",
     }
     if rest[1:] == ("transportfile",) and files:
-        return _transport_file(node, slot)
+        return _transport_file(node, slot, accept)
     if rest[1:] not in shown:
         raise Refused(404, "no such path")
     return shown[rest[1:]]
 
 
-def _transport_file(node: Node, slot: str) -> Response:
+def _transport_file(node: Node, slot: str, accept: str) -> Response:
     stream = node.streams["senders"][slot]
+    off = Habit.NO_FILE_WHILE_OFF in node.habits and not stream.active["master_enable"]
+    if off or (Habit.UNRESOLVED in node.habits and stream.fresh):
+        raise Refused(404, "no transport file now")
     held = stream.active["transport_params"]
     legs = [
         sdp.Leg(leg["source_ip"], leg["destination_ip"], leg["destination_port"], node.mac(number))
@@ -125,4 +132,6 @@ def _transport_file(node: Node, slot: str) -> Response:
     session = int(node.id_of("senders", slot)[:8], 16)
     version = int(stream.version.partition(":")[0])
     text = sdp.describe(node.labels["senders"][slot], session, version, legs)
+    if Habit.FILE_AS_JSON in node.habits and sdp.MEDIA_TYPE not in accept:
+        return answer(200, {"session": text.splitlines()})
     return Response(200, (("content-type", sdp.MEDIA_TYPE),), text.encode())

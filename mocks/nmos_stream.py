@@ -32,6 +32,11 @@ class Stream:
         """Whether an activation is scheduled."""
         return self.staged["activation"]["mode"] is not None
 
+    @property
+    def fresh(self) -> bool:
+        """Whether it is off and was never activated."""
+        return self.active["activation"]["mode"] is None and not self.runs
+
     def as_kept(self) -> dict[str, Any]:
         """To be kept in a memory, as plain values."""
         return {"staged": self.staged, "active": self.active, "version": self.version}

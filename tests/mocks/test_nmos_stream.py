@@ -111,3 +111,11 @@ def test_a_leg_that_is_off_hears_nothing() -> None:
     body = {"transport_params": [{}, {"rtp_enabled": False}]}
     stream = stream_of.activated(stream_of.staged(stream, body, [{}, {}]), DONE, OWN, "")
     assert (stream.group, stream.runs) == ("", False)
+
+
+def test_a_stream_is_fresh_until_it_is_activated() -> None:
+    """Off, and never activated."""
+    one = stream_of.fresh("senders", ["192.0.2.20"], "239.255.20.1")
+    assert one.fresh
+    done = {"mode": "activate_immediate", "requested_time": None, "activation_time": "0:0"}
+    assert not stream_of.activated(one, done, ["192.0.2.20"], "239.255.20.1").fresh
