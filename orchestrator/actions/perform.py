@@ -16,7 +16,7 @@ from orchestrator.errors import (
     WrongDevice,
     words,
 )
-from orchestrator.facility.step import Step, StepKind
+from orchestrator.facility.step import Step
 from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Accepted,
@@ -42,12 +42,11 @@ from orchestrator.running.operations import (
     Wait,
     Write,
 )
+from orchestrator.running.parts import parts_of
 from orchestrator.running.protocols import (
-    EVERYTHING,
     Clock,
     DeviceAdapter,
     OpenAdapter,
-    Part,
     Person,
     ProbeAddress,
 )
@@ -67,26 +66,6 @@ FAILURES: dict[type[DeviceError], Failure] = {
     WrongDevice: Failure.WRONG_DEVICE,
 }
 """Every kind of device error as a step's failure."""
-
-_PARTS: dict[StepKind, frozenset[Part]] = {
-    StepKind.DISABLE: frozenset({Part.SOURCES}),
-    StepKind.ENABLE: frozenset({Part.SOURCES}),
-    StepKind.RENUMBER: frozenset({Part.SOURCES}),
-    StepKind.REPOINT: frozenset({Part.DESTINATIONS}),
-    StepKind.SAVE: EVERYTHING,  # what it keeps is read, too
-    StepKind.READDRESS: frozenset({Part.INTERFACES, Part.SOURCES}),
-    StepKind.CONFIRM: frozenset({Part.INTERFACES}),
-}
-
-
-def parts_of(step: Step) -> frozenset[Part]:
-    """The part of a device's state that ``step`` is about."""
-    if step.kind is not StepKind.SET:
-        return _PARTS.get(step.kind, EVERYTHING)
-    if step.source is not None:
-        return frozenset({Part.SOURCES})
-    return frozenset({Part.DESTINATIONS if step.destination is not None else Part.SETTINGS})
-
 
 LookRound = Callable[[int], Awaitable[Sequence[str]]]
 """Reads and audits everything before a phase; gives what was found, in words."""

@@ -128,7 +128,9 @@ class _Seeker:
         self._met = True
         state = await adapter.read()
         self._check(state.identity, at, adapter.traits.models)
-        return Found(at=at, state=state, response_s=response.total_seconds())
+        # The middle of all its answers, if it is known: the first one had to be connected to.
+        typical = getattr(adapter, "response_s", 0.0) or response.total_seconds()
+        return Found(at=at, state=state, response_s=typical)
 
     def _check(self, identity: Identity, at: str, models: tuple[str, ...]) -> None:
         """Raise WrongDevice unless ``identity`` is the unit that the plan means."""

@@ -1,6 +1,7 @@
 """A device description's values, made of its model; its parts have to fit one another."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from orchestrator.documents.description_faults import (
@@ -16,6 +17,7 @@ from orchestrator.documents.description_model import (
     SettingModel,
     WriteModel,
 )
+from orchestrator.documents.description_requests import requests_of
 from orchestrator.documents.rest_words import placeholders
 from orchestrator.documents.shape import Shape
 from orchestrator.documents.tls_model import build_tls, tls_faults
@@ -70,7 +72,8 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
         tls=build_tls(model.tls),
         change_secret=_change_secret(model),
     )
-    return description, tuple(_faults(model, description))
+    traits = replace(description.traits, requests=requests_of(description))
+    return replace(description, traits=traits), tuple(_faults(model, description))
 
 
 def _given(model: Shape) -> Iterator[tuple[str, Any]]:

@@ -44,6 +44,7 @@ class Traits:
     own renumber.
     ``numbers_by_rule``: it keeps groups and no numbers; the number of a source is the one that its
     groups stand for by the plan's rule, so number and groups always move together.
+    ``requests``: how many requests a kind of step takes at least; where it is not known, the usual.
     ``cannot``: why it can't do a kind of step, as a clause that can follow the device's name, where
     the reason is not just that its device description has no write for it; ``instead``: what the
     user could do about it beside doing it by hand, as an order.
@@ -66,6 +67,7 @@ class Traits:
     tried_with: tuple[str, ...] = ()
     numbers_by_rule: bool = False
     cannot: Mapping[StepKind, str] = field(default_factory=dict)
+    requests: Mapping[StepKind, int] = field(default_factory=dict)
     instead: Mapping[StepKind, str] = field(default_factory=dict)
     sets_labels: bool = True
     read_only: frozenset[str] = frozenset()

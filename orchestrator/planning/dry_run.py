@@ -25,7 +25,7 @@ from orchestrator.planning.proof.prove import prove
 from orchestrator.planning.result import DryRun, Estimate, Search
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.scheduling.bounds import length_bound, silence_bounds
-from orchestrator.planning.scheduling.making import make
+from orchestrator.planning.scheduling.making import make, paced
 from orchestrator.planning.scheduling.tasks import Tasks
 from orchestrator.planning.silence import (
     Span,
@@ -65,6 +65,9 @@ def dry_run(scene: Scene) -> DryRun:
         made = make(tasks)
     except ValueError as error:
         return _without_sequence(scene, wanted, [*hazards, _circle(error)])
+    _estimate(scene, graph.drafts, steady=False)
+    tasks = scheduling(scene, graph, quiet)
+    made = paced(made, tasks)
     tie(graph, made)
     hazards += dangers(scene, wanted, graph, heard)
     if not least:
@@ -99,13 +102,13 @@ def scheduling(scene: Scene, graph: Graph, quiet: list[Span]) -> Tasks:
     return tasks_of(graph.drafts, weighed(quiet, longest), scene.width)
 
 
-def _estimate(scene: Scene, drafts: Iterable[Draft]) -> None:
+def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> None:
     """How long each step takes; alike steps of one device take equally long."""
     known: dict[tuple[str, StepKind], float] = {}
     for draft in drafts:
         key = (draft.device, draft.kind)
         if key not in known:
-            known[key] = estimate(scene, draft)
+            known[key] = estimate(scene, draft, steady=steady)
         draft.seconds = known[key]
 
 

@@ -1,14 +1,12 @@
 """Doing one operation: how errors become outcomes."""
 
 import asyncio
-from dataclasses import replace
 
 import pytest
 
 from orchestrator import errors
-from orchestrator.actions.perform import FAILURES, Deed, Performer, parts_of
+from orchestrator.actions.perform import FAILURES, Deed, Performer
 from orchestrator.errors import DeviceError
-from orchestrator.facility.step import StepKind
 from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Accepted,
@@ -29,9 +27,8 @@ from orchestrator.running.operations import (
     Wait,
     Write,
 )
-from orchestrator.running.protocols import EVERYTHING, Part
 from tests.actions.acted import Clock, Net, Person
-from tests.running.made_up import AT, BY_ID, NEW, source, state_of, step
+from tests.running.made_up import AT, BY_ID, NEW, source, state_of
 
 OFF, MOVE = BY_ID["north.off"], BY_ID["fresh.move"]
 AT_NORTH = AT["north"]
@@ -130,29 +127,6 @@ def test_a_bug_is_raised() -> None:
     with pytest.raises(ZeroDivisionError):
         perform(Read(OFF, AT_NORTH), net=net)
     assert net.closed == net.opened
-
-
-@pytest.mark.parametrize(
-    ("kind", "more", "parts"),
-    [
-        (StepKind.DISABLE, {}, {Part.SOURCES}),
-        (StepKind.RENUMBER, {}, {Part.SOURCES}),
-        (StepKind.REPOINT, {}, {Part.DESTINATIONS}),
-        (StepKind.SAVE, {}, EVERYTHING),
-        (StepKind.READDRESS, {}, {Part.INTERFACES, Part.SOURCES}),
-        (StepKind.CONFIRM, {}, {Part.INTERFACES}),
-        (StepKind.SET, {}, {Part.SETTINGS}),
-        (StepKind.SET, {"source": "one"}, {Part.SOURCES}),
-        (StepKind.SET, {"destination": "in"}, {Part.DESTINATIONS}),
-        (StepKind.BY_HAND, {}, EVERYTHING),
-    ],
-)
-def test_only_the_part_that_a_step_is_about_is_read(
-    kind: StepKind, more: dict[str, str], parts: set[Part]
-) -> None:
-    """One part, for each kind of step, and what it rests on."""
-    made = step("north.x", kind, None, None)
-    assert parts_of(replace(made, **more)) == frozenset(parts)  # type: ignore[arg-type]  # real fields
 
 
 def test_failures_are_told_apart() -> None:

@@ -14,15 +14,22 @@ REQUESTS: Mapping[StepKind, int] = {
     StepKind.BY_HAND: 0,
 }
 REQUESTS_OF_A_WRITE = 5
-"""Identity and value before, the write, identity and value after."""
+"""Identity and value before, the write, identity and value after; where traits say no number."""
 
 
-def estimate(scene: Scene, draft: Draft) -> float:
-    """Seconds that a step takes: its requests at the device's measured pace, and its traits."""
+def estimate(scene: Scene, draft: Draft, *, steady: bool = True) -> float:
+    """Seconds that a step takes: its requests at the device's pace, and its traits.
+
+    The pace is the one that the survey measured; ``steady``: rounded, for what is to come out
+    alike for two surveys of one facility.
+    """
     entry = scene.found.devices[draft.device]
-    response = _steady(entry.response_s) if isinstance(entry, Found) else 0.0
+    response = entry.response_s if isinstance(entry, Found) else 0.0
+    if steady and isinstance(entry, Found):
+        response = _steady(response)
     traits = scene.traits[draft.device]
-    seconds = response * REQUESTS.get(draft.kind, REQUESTS_OF_A_WRITE)
+    usual = REQUESTS.get(draft.kind, REQUESTS_OF_A_WRITE)
+    seconds = response * traits.requests.get(draft.kind, usual)
     if draft.kind is StepKind.CONFIRM:
         seconds += traits.settle_s
     if draft.kind is StepKind.SAVE:

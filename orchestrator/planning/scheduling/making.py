@@ -5,8 +5,8 @@ be spoken to at once, parts come one after another as devices become free (see `
 all that comes to is then carried out on paper, as a run would; the times told are from there.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from orchestrator.planning.scheduling.carry import carry
 from orchestrator.planning.scheduling.packing import pack
@@ -69,6 +69,25 @@ def make(tasks: Tasks, work: int | None = None) -> Made:
     return Made(start, end, waits, behind, order, solver.tries, solver.whole)
 
 
+def paced(made: Made, tasks: Tasks) -> Made:
+    """The same schedule, in the same order, where the tasks take other times.
+
+    ``tasks`` differ from those of ``made`` by their lengths alone.
+    """
+    gates = _gates(tasks, made.waits, made.behind)
+    start = carry(tasks, gates, ranks(made.order))
+    return replace(made, start=start, end=list(map(int.__add__, start, tasks.length)))
+
+
+def _gates(tasks: Tasks, *ties: Mapping[int, tuple[int, ...]]) -> list[Sequence[int]]:
+    """All that each task comes after: what safety demands, and the ties."""
+    gates: list[Sequence[int]] = list(tasks.before)
+    for tie in ties:
+        for task, firsts in tie.items():
+            gates[task] = (*gates[task], *firsts)
+    return gates
+
+
 def _carried(
     tasks: Tasks,
     solved: Sequence[Solved],
@@ -85,12 +104,8 @@ def _carried(
                 planned[member] = one.at + one.start[task]
                 place[member] = number
     first = _by(tasks.phase, planned, place)
-    gates: list[Sequence[int]] = list(tasks.before)
-    for ties in (waits, behind):
-        for task, firsts in ties.items():
-            gates[task] = (*gates[task], *firsts)
     rank = ranks(first)
-    start = carry(tasks, gates, rank)
+    start = carry(tasks, _gates(tasks, waits, behind), rank)
     return start, _by(tasks.phase, start, rank)
 
 

@@ -49,3 +49,21 @@ def test_a_device_that_was_not_found_has_no_pace() -> None:
     where = scene({"a": Box(31, absent=True)})
     where = replace(where, traits={"a": Traits(can=frozenset(StepKind), save_s=2.0)})
     assert estimate(where, _draft("a", kind=K.SAVE)) == 2.0
+
+
+def test_traits_say_how_many_requests_a_step_takes() -> None:
+    """A device that has more to read takes longer."""
+    where = scene({"a": Box(31)}, response_s=0.2)
+    traits = replace(where.traits["a"], requests={K.SAVE: 13})
+    where = replace(where, traits={"a": traits})
+    assert estimate(where, _draft("a", kind=K.SAVE)) == pytest.approx(2.6)
+    assert estimate(where, _draft("a", kind=K.ENABLE)) == pytest.approx(1.0)
+
+
+def test_what_orders_is_rounded_and_what_is_told_is_not() -> None:
+    """52 ms and 98 ms order alike; they are told as they were measured."""
+    for pace in (0.052, 0.098):
+        where = scene({"a": Box(31)}, response_s=pace)
+        assert estimate(where, _draft("a", kind=K.ENABLE)) == pytest.approx(0.5)
+        told = estimate(where, _draft("a", kind=K.ENABLE), steady=False)
+        assert told == pytest.approx(5 * pace)

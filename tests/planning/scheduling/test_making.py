@@ -1,5 +1,6 @@
 """The schedule as a whole: what is planned is what a run does, and it is near the best."""
 
+from dataclasses import replace
 from statistics import mean
 
 import pytest
@@ -9,7 +10,7 @@ from orchestrator.facility.step import StepKind
 from orchestrator.facility.wanted import Release, Unit
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.scheduling.making import make
+from orchestrator.planning.scheduling.making import make, paced
 from orchestrator.planning.scheduling.tasks import ranks
 from tests.planning import carried, hand
 from tests.planning.scenes import Box, address, rich_boxes, scene
@@ -158,3 +159,16 @@ def test_on_air_comes_first() -> None:
         planned = hand.planned(boxes, on_air=(Ref("tx", "in"),), releases=leave)
         by_source = {s.device: s.seconds for s in planned.silence if s.source}
         assert by_source[spared] == min(by_source.values())
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_at_another_pace_it_is_the_same_schedule(seed: int) -> None:
+    """Order and ties stay; with the same lengths all stays, with twice as long all is twice."""
+    tasks = chance(seed, sources=6, devices=5, width=1 + seed % 6)
+    made = make(tasks)
+    assert paced(made, tasks) == made
+    slow = replace(tasks, length=tuple(2 * each for each in tasks.length))
+    told = paced(made, slow)
+    assert told.start == [2 * each for each in made.start]
+    assert (told.order, told.waits, told.behind) == (made.order, made.waits, made.behind)
+    check(slow, told.start)
