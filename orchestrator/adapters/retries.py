@@ -48,6 +48,16 @@ class Patience:
         if not request.reads:
             return await once(request)
         end = self.now() + self.seconds
+        try:
+            return await once(request)  # nearly always enough
+        except _AGAIN as error:
+            first: list[Exception] = [error]
+
+        async def then(request: Request) -> T:
+            if first:
+                raise first.pop()
+            return await once(request)
+
         again = AsyncRetrying(
             retry=retry_if_exception(lambda error: isinstance(error, _AGAIN)),
             wait=self._wait,
@@ -55,7 +65,7 @@ class Patience:
             sleep=self.sleep,
             reraise=True,
         )
-        return await again(once, request)
+        return await again(then, request)
 
     def _wait(self, state: RetryCallState) -> float:
         most = min(self.most_s, self.first_s * 2.0 ** (state.attempt_number - 1))

@@ -64,6 +64,7 @@ class Transport:
         self._party = party
         self._base = httpx.URL(base)
         self._timeout_s = timeout_s
+        self._urls: dict[tuple[str, int | None], httpx.URL] = {}  # to parse one takes long
         self._redact = Redactor(secret)
         for other in also_secret:
             self._redact.learn_secret(other)
@@ -127,6 +128,12 @@ class Transport:
 
     def _url(self, request: Request) -> httpx.URL:
         """The URL of ``request``, which leads to this device and nowhere else."""
+        path, port = request.path, request.port
+        if (path, port) not in self._urls:
+            self._urls[path, port] = self._new_url(request)
+        return self._urls[path, port]
+
+    def _new_url(self, request: Request) -> httpx.URL:
         path = request.path
         plain = path.startswith("/") and all("!" <= mark <= "~" for mark in path)
         if not plain or path.startswith("//") or "/../" in path + "/":

@@ -78,6 +78,9 @@ class Run:
         check(sequence, expects, stored)
         self.sequence = sequence
         self._steps = {step.id: step for step in sequence.steps}
+        self._on: dict[str, list[str]] = {}  # the ids of each device's steps
+        for step in sequence.steps:
+            self._on.setdefault(step.device, []).append(step.id)
         self._expects = expects
         self._width = sequence.width if width is None else width
         self._patience = patience or {}
@@ -338,7 +341,7 @@ class Run:
             patience=self._patience.get(step.device, Patience()),
             left=readdress.at if readdress is not None and moved else None,
             readdress=readdress.id if readdress is not None else None,
-            holds=rests_on(step, self._steps, filter(self._proved, self._steps)),
+            holds=rests_on(step, self._steps, filter(self._proved, self._on[step.device])),
             earlier=earlier,
             doubt=earlier,
         )
