@@ -68,7 +68,8 @@ class Ended:
 class Order:
     """What is to be applied: a proved sequence with what was decided about it.
 
-    ``accepts`` says by name who accepted what, why and when, as far as that is known.
+    ``accepts`` says by name who accepted what, why and when, as far as that is known. ``rooms``
+    and ``leaves`` say, of an undo, which part of the run it takes back.
     """
 
     title: str
@@ -79,6 +80,8 @@ class Order:
     undoes: str | None = None
     terms: Terms = field(default_factory=Terms)
     accepts: Mapping[str, str] = field(default_factory=dict)
+    rooms: tuple[str, ...] = ()
+    leaves: tuple[str, ...] = ()
 
 
 def order_of(
@@ -329,4 +332,6 @@ def record_of(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
         terms=order.terms,
         known=known,
         absent=absent,
+        rooms=order.rooms,
+        leaves=order.leaves,
     )

@@ -138,10 +138,14 @@ def unfinished(desk: Desk, touched: set[str], undoes: str | None = None) -> tupl
 def owners(
     ledger: SqliteLedger, touched: set[str], undoes: str | None = None
 ) -> Mapping[str, tuple[str, ...]]:
-    """The unfinished runs, but for the one taken back, and those of ``touched`` that each owns."""
-    shared = {
-        run: tuple(sorted(touched & set(ledger.record(run).before)))
-        for run in ledger.unfinished()
-        if run != undoes
+    """The unfinished runs, but for the one taken back, and those of ``touched`` that each owns.
+
+    One that was taken back in part still owns the devices that could not be reached.
+    """
+    owned = {
+        line.id: ledger.record(line.id).before if line.unfinished else line.leaves
+        for line in ledger.runs()
+        if line.id != undoes
     }
+    shared = {run: tuple(sorted(touched & set(devices))) for run, devices in owned.items()}
     return {run: devices for run, devices in shared.items() if devices}

@@ -1,32 +1,41 @@
 """Undo: a run taken back, planned and proved as a run of its own."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+from orchestrator.actions.apply import Order, order_of
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, propose
 from orchestrator.facility.found import AsFound
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.result import DryRun
 from orchestrator.running.record import RunRecord
+from orchestrator.running.terms import Terms
 from orchestrator.running.undo import addresses, take_back
+from orchestrator.running.unreached import plan_with as plan_with_lost
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undo:
     """A run taken back, not yet applied. ``stays``: mended faults that stay mended, in words.
 
-    ``plan_with`` plans it with a choice: what a person accepts meanwhile can be added.
+    ``plan_with`` plans it with a choice: what a person accepts meanwhile can be added. ``rooms``
+    are those whose part alone is taken back, ``leaves`` the devices that can't be reached.
     """
 
     record: RunRecord
     found: AsFound
     plan_with: Callable[[Choice], DryRun]
     stays: tuple[str, ...]
+    rooms: tuple[str, ...] = ()
+    leaves: tuple[str, ...] = ()
 
 
-async def undo(desk: Desk, run: str) -> Undo:
+async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     """Plan how ``run`` is taken back, from what the devices say now.
+
+    With ``rooms`` only their part is taken back, and what it would leave half-way elsewhere. What
+    can't be reached is left as it is, by name, and holds what the ledger says that it holds.
 
     Raises:
         LedgerError: no such run.
@@ -34,14 +43,44 @@ async def undo(desk: Desk, run: str) -> Undo:
     with SqliteLedger(desk.folder, create=False) as ledger:
         record, events = ledger.record(run), ledger.events(run)
     found = await desk.survey(asked={}, also=addresses(record))
-    back = take_back(record, events, found, _benched(desk, record))
+    part = frozenset(n for n, device in desk.plan.devices.items() if device.room in rooms)
+    back = take_back(record, events, found, _benched(desk, record), part if rooms else None)
+    plan = plan_with_lost(desk.plan, record, events, back.lost)
+    as_left = replace(desk, documents=replace(desk.documents, plan=plan))
     accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}
 
     def plan_with(chosen: Choice) -> DryRun:
         wider = replace(chosen, accepted={**accepted, **chosen.accepted})
-        return propose(desk, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
+        return propose(as_left, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
 
-    return Undo(record=record, found=found, plan_with=plan_with, stays=back.stays)
+    return Undo(
+        record=record,
+        found=found,
+        plan_with=plan_with,
+        stays=back.stays,
+        rooms=rooms,
+        leaves=tuple(back.lost),
+    )
+
+
+def order_back(
+    back: Undo, plan: DryRun, terms: Terms, accepts: Mapping[str, str] | None = None
+) -> Order:
+    """What is applied for a run taken back.
+
+    Raises:
+        CallError: a hazard forbids it.
+    """
+    what = f"{' and '.join(back.rooms)} of {back.record.id}" if back.rooms else back.record.id
+    order = order_of(
+        f"Undo of {what}: {back.record.title}",
+        plan,
+        back.found,
+        undoes=back.record.id,
+        terms=terms,
+        accepts=accepts,
+    )
+    return replace(order, rooms=back.rooms, leaves=back.leaves)
 
 
 def _benched(desk: Desk, record: RunRecord) -> frozenset[str]:

@@ -13,7 +13,7 @@ from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, lengths_of, propose
 from orchestrator.actions.rotate import resume_rotation, rotated_by, take_back_rotation
-from orchestrator.actions.undo import undo
+from orchestrator.actions.undo import order_back, undo
 from orchestrator.actions.waiting import until_open
 from orchestrator.actions.work_order import no_longer_true, order_from
 from orchestrator.cli.accepting import accepts_of, ask_about_hazards
@@ -35,6 +35,7 @@ from orchestrator.cli.options import (
 from orchestrator.cli.person import Keyboard, agreed
 from orchestrator.cli.planned import dry_run_document, dry_run_text
 from orchestrator.cli.show import end, show, show_json
+from orchestrator.cli.taking_back import take_rooms_back
 from orchestrator.cli.terms import (
     AfterFailureOption,
     MarginOption,
@@ -45,7 +46,7 @@ from orchestrator.cli.terms import (
 )
 from orchestrator.credentials import Credentials
 from orchestrator.documents.work_order import read_work_order
-from orchestrator.errors import EXIT_DONE, EXIT_FOUND
+from orchestrator.errors import EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.facility.hazard import Hazard
 from orchestrator.planning.result import DryRun
 from orchestrator.reports.hazards import hazard_lines
@@ -53,7 +54,7 @@ from orchestrator.reports.layout import wrap
 from orchestrator.reports.progress import Progress
 from orchestrator.reports.terms import terms_lines
 from orchestrator.reports.values import hazard_json
-from orchestrator.running.terms import Terms
+from orchestrator.running.terms import AfterFailure, Terms
 
 YesOption = Annotated[
     bool,
@@ -173,6 +174,7 @@ def _begin(
         nothing_written("Nobody agreed to the change.", as_json=json)
     attendance = attend({**order.accepts, **accepted}, keep_copy, json=json)
     ended = asyncio.run(apply(desk, order, attendance))
+    take_rooms_back(desk, ended, attendance, dict(order.accepts) | accepted, json=json)
     tell_ended(desk, ended, as_json=json)
 
 
@@ -230,7 +232,9 @@ def resume_command(
     terms = terms_of(desk, after_failure, soak, window, margin)
     accepted = accepts_of(desk, choice_of(None, None, accept))
     attendance = attend(accepted, keep_copy, json=as_json)
-    tell_ended(desk, asyncio.run(resume(desk, chosen, attendance, terms)), as_json=as_json)
+    ended = asyncio.run(resume(desk, chosen, attendance, terms))
+    take_rooms_back(desk, ended, attendance, accepted, terms=terms, json=as_json)
+    tell_ended(desk, ended, as_json=as_json)
 
 
 def _undo_rotation(
@@ -277,6 +281,8 @@ def undo_command(
     if rotated_by(desk, run) is not None:
         _undo_rotation(desk, run, keep_copy, dry=dry, yes=yes, json=as_json)
     terms = terms_of(desk, after_failure, soak, window, margin)
+    if terms is not None and terms.after_failure is AfterFailure.TAKE_ROOM_BACK:
+        raise CallError("an undo is not itself taken back room by room", "hold-room holds it")
     choice = choice_of(None, phase, accept, width, terms)
     _wait(desk, choice.terms, as_json=as_json)
     back = asyncio.run(undo(desk, run))
@@ -292,12 +298,5 @@ def undo_command(
         end(EXIT_FOUND if plan.changes or plan.stopped else EXIT_DONE)
     _stop_if_idle(desk, plan, choice.terms, as_json=as_json)
     accepts = accepts_of(desk, choice)
-    order = order_of(
-        f"Undo of {run}: {back.record.title}",
-        plan,
-        back.found,
-        undoes=run,
-        terms=choice.terms,
-        accepts=accepts,
-    )
+    order = order_back(back, plan, choice.terms, accepts)
     _begin(desk, order, accepts, keep_copy, yes=yes, json=as_json)

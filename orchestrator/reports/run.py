@@ -125,7 +125,7 @@ def paused_because(events: Sequence[Event]) -> str | None:
     return last.why if isinstance(last, Paused) else None
 
 
-def next_steps(
+def next_steps(  # noqa: PLR0911 - one return a state is the table itself
     record: RunRecord,
     events: Sequence[Event],
     *,
@@ -155,6 +155,14 @@ def next_steps(
             return ("It is being taken back: finish that run with 'cutsheet resume'.", paper)
         case RunState.UNDONE:
             return ("Nothing: it was taken back.",)
+        case RunState.PARTLY_UNDONE:
+            rest = f"To take back the rest: 'cutsheet undo {record.id}'"
+            return (
+                "It was taken back in part, and does not go on any more.",
+                f"{rest}; where a device can't be reached, the notes say what is left there.",
+                "What is still wanted is planned anew: 'cutsheet dry-run'.",
+                paper,
+            )
         case RunState.FINISHED if record.undoes is not None:
             return ("Nothing: what it took back is as before.",)
         case RunState.FINISHED:

@@ -29,6 +29,7 @@ RUN_STATES = {
     RunState.FINISHED: "finished",
     RunState.UNDOING: "being undone",
     RunState.UNDONE: "undone",
+    RunState.PARTLY_UNDONE: "undone in part",
 }
 
 FAILURES = {

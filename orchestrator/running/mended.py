@@ -3,6 +3,7 @@
 - Where only some holders of a duplicate were moved, those stay where they were moved to; where
   all were, the first may go back, since alone it is no duplicate.
 - Whoever would be put onto what one of these holds now stays, too.
+- Whoever would be put onto what a device holds that can't be reached stays, too.
 - What would stay on a transit number goes on to where the run meant it to go, if nobody goes back
   there; else to the next vacant number of its own. So does what comes back from a bench.
 """
@@ -34,15 +35,30 @@ class Stay:
     words: str
 
 
-def stays(record: RunRecord, lines: Lines, now: AsFound) -> Mapping[str, Stay]:
-    """The sources that are not put back, by ``device/source``."""
-    worker = _Worker(record, lines, now)
+def stays(
+    record: RunRecord,
+    lines: Lines,
+    now: AsFound,
+    lost: Mapping[str, Sequence[int | str]] | None = None,
+) -> Mapping[str, Stay]:
+    """The sources that are not put back, by ``device/source``.
+
+    ``lost`` gives what devices hold that can't be reached, and so keep.
+    """
+    worker = _Worker(record, lines, now, lost or {})
     return worker.stays()
 
 
 class _Worker:
-    def __init__(self, record: RunRecord, lines: Lines, now: AsFound) -> None:
+    def __init__(
+        self,
+        record: RunRecord,
+        lines: Lines,
+        now: AsFound,
+        lost: Mapping[str, Sequence[int | str]],
+    ) -> None:
         self.record = record
+        self.lost = lost
         self.now = now
         self.renumbers = {
             steps[0].subject: steps
@@ -120,6 +136,9 @@ class _Worker:
     def _in_the_way(self) -> Mapping[str, str]:
         """Who would be put onto what one that stays will hold, and which one that is."""
         taken = {figure: name for name in self.found for figure in self._will_hold(name)}
+        for device, figures in self.lost.items():
+            for network in networks(self.record.before[device].state):
+                taken.update({(network, figure): device for figure in figures})
         found: dict[str, str] = {}
         for name in self._going_back():
             if name in self.found:

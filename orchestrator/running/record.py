@@ -20,6 +20,8 @@ class RunRecord:
     ``known`` names what an audit found before the run, and ``absent`` the devices that did not
     answer then: neither is held against it later. ``configurations`` names the devices that offer
     their whole configuration, with why it could not be had (None: it is kept with the run).
+    Of a run that takes back another, ``rooms`` are those whose part alone it takes back (empty:
+    all), and ``leaves`` the devices that it leaves as they are, because they could not be reached.
     """
 
     id: str
@@ -38,3 +40,5 @@ class RunRecord:
     known: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
     configurations: Mapping[str, str | None] = field(default_factory=dict)
+    rooms: tuple[str, ...] = ()
+    leaves: tuple[str, ...] = ()

@@ -5,7 +5,8 @@ mended, by name. What another hand has changed since is asked about.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, replace
 from ipaddress import IPv4Network
 from itertools import product
 
@@ -22,8 +23,10 @@ from orchestrator.facility.wanted import (
 )
 from orchestrator.running.events import Event
 from orchestrator.running.mended import Stay, stays
+from orchestrator.running.partly import part_of
 from orchestrator.running.present import put
 from orchestrator.running.record import RunRecord
+from orchestrator.running.unreached import figures_in_doubt, hazards_of, unreached
 from orchestrator.running.value import Absent, same, value_of
 from orchestrator.running.view import StepState, found_so, in_doubt, networks, step_states
 
@@ -36,12 +39,13 @@ class TakeBack:
     """What is asked for so that a run is taken back, and what is not taken back.
 
     ``stays`` names, in words, each mended fault that stays mended. ``hazards`` are values that
-    somebody else changed since.
+    somebody else changed since, and devices that can't be reached: ``lost``, as the run left them.
     """
 
     asked: Mapping[str, AskedDevice]
     stays: tuple[str, ...] = ()
     hazards: tuple[Hazard, ...] = ()
+    lost: Mapping[str, DeviceState] = field(default_factory=dict)
 
 
 def written_steps(record: RunRecord, events: Sequence[Event]) -> tuple[Step, ...]:
@@ -74,35 +78,61 @@ def take_back(
     events: Sequence[Event],
     now: AsFound,
     benched: frozenset[str] = frozenset(),
+    devices: frozenset[str] | None = None,
 ) -> TakeBack:
     """What has to be asked for, so that everything that the run wrote is as it was before.
 
-    ``benched`` are the devices that stood on a bench before the run: nobody heard them.
+    ``benched`` are the devices that stood on a bench before the run: nobody heard them. With
+    ``devices`` only their part is taken back, and what would be left half-way without them.
     """
+    written = written_steps(record, events)
     lines: dict[str, _Line] = {}
-    for step in written_steps(record, events):
+    for step in written:
         lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
-    kept = stays(record, lines, now)
-    worker = _Worker(record, now, kept, benched)
+    if devices is not None:
+        lines = part_of(record, events, lines, devices)
+    lost = unreached(record, events, now, lines)
+    missing = hazards_of(record, now, lost, written)
+    lines = {name: line for name, line in lines.items() if name not in lost}
+    holds = {name: _held_by(record, events, name, state) for name, state in lost.items()}
+    kept = stays(record, lines, now, holds)
+    worker = _Worker(record, now, kept, benched, lost)
     asked = {name: worker.device(name, line) for name, line in lines.items()}
-    asked = _with_stayers(asked, lines, now, worker)
+    pointed = {step.subject for step in written if step.kind is StepKind.REPOINT}
+    asked = _with_stayers(asked, lines, now, worker, pointed)
     hazards = tuple(
         hazard
         for name, line in lines.items()
         for hazard in _changed_since(name, line, now.state(name))
     )
-    return TakeBack(asked, tuple(worker.stays), hazards)
+    return TakeBack(asked, tuple(worker.stays), (*missing, *hazards), lost)
+
+
+def _held_by(
+    record: RunRecord, events: Sequence[Event], name: str, state: DeviceState
+) -> tuple[int | str, ...]:
+    """The numbers and groups that a device which can't be reached holds, or may hold."""
+    held = (
+        figure for source in state.sources.values() for figure in (source.number, *source.groups)
+    )
+    surely = tuple(figure for figure in held if figure is not None)
+    return (*surely, *figures_in_doubt(record, events, name))
 
 
 def _with_stayers(
-    asked: Mapping[str, AskedDevice], lines: Mapping[str, _Line], now: AsFound, worker: "_Worker"
+    asked: Mapping[str, AskedDevice],
+    lines: Mapping[str, _Line],
+    now: AsFound,
+    worker: "_Worker",
+    pointed: AbstractSet[str],
 ) -> dict[str, AskedDevice]:
     """Ask every destination that the run did not point, and that this may concern, to stay.
 
     Where a run is taken back half-way, whoever holds a number now need not be who held it before.
     A destination that still points where it did is to hear again what it heard, and must not
     follow whoever happens to be there. So it is with all on the run's own devices, and with
-    those elsewhere that point at a number which changes hands.
+    those elsewhere that point at a number which changes hands. What the run pointed, and is not
+    taken back with it, stays with whom it hears now.
     """
     concerned = {
         figure
@@ -131,7 +161,9 @@ def _with_stayers(
                 name=destination, listens_to=worker.heard(name, state.hears)
             )
             for destination, state in entry.state.destinations.items()
-            if destination not in known.destinations and (own or state.hears in concerned)
+            if destination not in known.destinations
+            and f"{name}/{destination}" not in pointed
+            and (own or state.hears in concerned)
         }
         if unmoved:
             joined[name] = replace(known, destinations={**known.destinations, **unmoved})
@@ -165,8 +197,10 @@ class _Worker:
         now: AsFound,
         kept: Mapping[str, Stay],
         benched: frozenset[str],
+        lost: Mapping[str, DeviceState],
     ) -> None:
         self.record = record
+        self.lost = lost
         self.before = {name: entry.state for name, entry in record.before.items()}
         self.now = now
         self.kept = kept
@@ -259,9 +293,19 @@ class _Worker:
         What stood on a bench was heard by nobody.
         """
         holders = self._of(self.holders, device, pointer)
+        if len(holders) == 1 and holders[0].device in self.lost:
+            return _pointer(self._where(holders[0], pointer))
         if len(holders) == 1 and str(holders[0]) not in self.kept:
             return ListensTo(source=holders[0])
         return _pointer(pointer)
+
+    def _where(self, ref: Ref, pointer: int | str | None) -> int | str | None:
+        """Where a source is, by the ledger, whose device can't be reached and so stays there."""
+        source = self.lost[ref.device].sources[ref.name]
+        if isinstance(pointer, int):
+            return source.number
+        legs = self.before[ref.device].sources[ref.name].groups
+        return source.groups[legs.index(pointer)] if pointer in legs else pointer
 
     def _of(self, holders: "_Holders", device: str, pointer: int | str | None) -> tuple[Ref, ...]:
         """The holders of what ``device`` points at, on the networks on which it stood."""

@@ -42,6 +42,8 @@ class RunState(StrEnum):
 
     ``running``: begun and neither paused nor finished; the ledger can't tell whether its process
     still lives, the facility's lock can. ``undoing``: a run that takes it back has begun.
+    ``partly_undone``: one has ended that took back some rooms only, or left devices that it could
+    not reach; the run does not go on any more.
     """
 
     RUNNING = "running"
@@ -49,6 +51,7 @@ class RunState(StrEnum):
     FINISHED = "finished"
     UNDOING = "undoing"
     UNDONE = "undone"
+    PARTLY_UNDONE = "partly_undone"
 
 
 UNFINISHED = frozenset({RunState.RUNNING, RunState.PAUSED, RunState.UNDOING})
@@ -56,7 +59,10 @@ UNFINISHED = frozenset({RunState.RUNNING, RunState.PAUSED, RunState.UNDOING})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunLine:
-    """One run in a list of runs. ``taken_back_by`` is the run that undoes or undid it."""
+    """One run in a list of runs. ``taken_back_by`` is the run that undoes or undid it.
+
+    ``leaves`` are the devices that it could not reach, and that are still to be taken back.
+    """
 
     id: str
     title: str
@@ -64,6 +70,7 @@ class RunLine:
     state: RunState
     undoes: str | None = None
     taken_back_by: str | None = None
+    leaves: tuple[str, ...] = ()
 
     @property
     def unfinished(self) -> bool:
@@ -218,7 +225,8 @@ def run_state(record: RunRecord, events: Iterable[Event]) -> RunState:
 def run_lines(runs: Sequence[tuple[RunRecord, Sequence[Event]]]) -> tuple[RunLine, ...]:
     """The list of runs, oldest first as given.
 
-    A run is undone when a run that takes it back is finished and has not itself been undone.
+    A run is undone when a run that takes it back is finished and has not itself been undone; in
+    part, if that took back some rooms only or left devices out.
     """
     own = {record.id: run_state(record, events) for record, events in runs}
     back: dict[str, list[str]] = {}
@@ -227,12 +235,20 @@ def run_lines(runs: Sequence[tuple[RunRecord, Sequence[Event]]]) -> tuple[RunLin
             back.setdefault(record.undoes, []).append(record.id)
     states: dict[str, RunState] = {}
     by: dict[str, str | None] = {}
+    leaves: dict[str, tuple[str, ...]] = {}
+    records = {record.id: record for record, _ in runs}
     for record, _ in reversed(runs):
         states[record.id], by[record.id] = own[record.id], None
-        for other in back.get(record.id, []):
-            if states.get(other) is RunState.FINISHED:
+        for other in sorted(back.get(record.id, []), key=lambda name: _weight(states.get(name))):
+            taker, stands = records[other], states.get(other)
+            if stands is RunState.FINISHED and (taker.rooms or taker.leaves):
+                states[record.id], by[record.id] = RunState.PARTLY_UNDONE, other
+                leaves[record.id] = taker.leaves
+            elif stands is RunState.FINISHED:
                 states[record.id], by[record.id] = RunState.UNDONE, other
-            elif states.get(other) in UNFINISHED:
+                leaves.pop(record.id, None)
+                break
+            elif stands in UNFINISHED:
                 states[record.id], by[record.id] = RunState.UNDOING, other
     return tuple(
         RunLine(
@@ -242,9 +258,15 @@ def run_lines(runs: Sequence[tuple[RunRecord, Sequence[Event]]]) -> tuple[RunLin
             state=states[record.id],
             undoes=record.undoes,
             taken_back_by=by[record.id],
+            leaves=leaves.get(record.id, ()),
         )
         for record, _ in runs
     )
+
+
+def _weight(state: RunState | None) -> int:
+    """What is going on counts more than what has ended, which is the first to be looked at."""
+    return 0 if state is RunState.FINISHED else 1
 
 
 def silent_now(record: RunRecord, events: Sequence[Event]) -> tuple[Silent, ...]:
