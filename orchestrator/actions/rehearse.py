@@ -64,6 +64,7 @@ def rehearse(
             for name, held in asked.destinations.items()
             if held.listens_to is not None
         },
+        terms=choice.terms,
         released=frozenset(release.what for release in scene.releases),
     )
     return [

@@ -28,6 +28,14 @@ from orchestrator.cli.options import (
     desk_at,
 )
 from orchestrator.cli.show import end, show, show_json
+from orchestrator.cli.terms import (
+    AfterFailureOption,
+    MarginOption,
+    SoakOption,
+    WindowOption,
+    refuse_terms,
+    terms_of,
+)
 from orchestrator.documents.work_order import read_work_order
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.facility.found import AsFound
@@ -82,6 +90,10 @@ def rehearse_command(
     fault: FaultOption = None,
     faults: FaultsOption = None,
     width: WidthOption = 16,
+    after_failure: AfterFailureOption = None,
+    soak: SoakOption = None,
+    window: WindowOption = None,
+    margin: MarginOption = None,
     connect: ConnectOption = None,
     connect_file: ConnectFileOption = None,
     as_json: JsonOption = False,
@@ -93,15 +105,16 @@ def rehearse_command(
     """
     desk = desk_at(facility, playbook, connect, connect_file)
     wish = Wish(times=times, seed=seed, faults=_faults(fault or []), drawn=faults)
-    choice = choice_of(room, phase, accept, width)
+    terms = terms_of(desk, after_failure, soak, window, margin)
+    choice, estimate = choice_of(room, phase, accept, width, terms), None
     if work_order is None:
         found = found_for(desk, as_found)
         plan = propose(desk, found, choice)
         _stop_if_idle(plan, as_json=as_json)
         sequence, estimate = plan.sequence, plan.estimate.seconds
     else:
+        refuse_terms(work_order, terms)
         found, sequence, choice = _approved(desk, work_order, as_found, as_json=as_json)
-        estimate = None
     told = rehearse(desk, found, sequence, choice, wish, told=_count(times))
     what = report.Rehearsed(
         facility=desk.plan.facility,
@@ -140,7 +153,7 @@ def _approved(
     if untrue:
         nothing_written(f"The work order {path} is no longer true.", untrue, as_json=as_json)
     rooms = tuple(room for phase in order.sequence.phases for room in phase.rooms)
-    return found, order.sequence, Choice(rooms=rooms)
+    return found, order.sequence, Choice(rooms=rooms, terms=order.terms)
 
 
 def _faults(given: list[str]) -> tuple[Fault, ...]:

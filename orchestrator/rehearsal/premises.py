@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from orchestrator.facility.found import AsFound, Found, Identity
 from orchestrator.facility.plan import ListensTo, Plan, Ref
 from orchestrator.facility.step import Sequence
 from orchestrator.facility.traits import Traits
 from orchestrator.running.patience import Patience
+from orchestrator.running.terms import Terms
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -16,7 +18,8 @@ class Premises:
 
     ``timeouts`` gives the seconds after which a request of a device counts as not answered.
     ``meant`` is what playbooks point destinations at. ``released`` names devices, sources and
-    destinations (``device`` or ``device/name``) with a release that has not expired.
+    destinations (``device`` or ``device/name``) with a release that has not expired. ``terms`` are
+    those of the run.
     """
 
     plan: Plan
@@ -27,6 +30,18 @@ class Premises:
     timeouts: Mapping[str, float] = field(default_factory=dict)
     meant: Mapping[Ref, ListensTo] = field(default_factory=dict)
     released: frozenset[str] = frozenset()
+    terms: Terms = field(default_factory=Terms)
+
+    @property
+    def begins(self) -> datetime:
+        """When it begins: as the window opens, if there is one; else when the survey was made."""
+        window = self.terms.window
+        return datetime.fromisoformat(self.found.taken_at if window is None else window.opens)
+
+    @property
+    def rooms(self) -> Mapping[str, str]:
+        """Each device's room."""
+        return {name: device.room for name, device in self.plan.devices.items()}
 
     @property
     def units(self) -> Mapping[str, Found]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import timedelta
 from heapq import heappop, heappush
 from itertools import count
 from random import Random
@@ -52,9 +52,6 @@ class _Loop:
     events: list[Event] = field(default_factory=list)
     operations: int = 0
 
-    def __post_init__(self) -> None:
-        self._began = datetime.fromisoformat(self.premises.found.taken_at)
-
     def go(self) -> Run:
         """Drive until the run finishes or pauses, or takes suspiciously long."""
         run = Run(
@@ -62,6 +59,9 @@ class _Loop:
             self.premises.expects,
             self.events,
             patience=self.premises.patience,
+            terms=self.premises.terms,
+            rooms=self.premises.rooms,
+            audits=True,
         )
         order = count()
         open_now: list[tuple[float, int, float, Operation]] = []
@@ -108,7 +108,7 @@ class _Loop:
             case Look():
                 return Looked(())  # what is amiss, the judge sees
             case ReadClock():
-                return Moment((self._began + timedelta(seconds=self.site.now)).isoformat())
+                return Moment((self.premises.begins + timedelta(seconds=self.site.now)).isoformat())
 
 
 def once(premises: Premises, faults: Sequence[Fault], seed: int, words: Words) -> Time:

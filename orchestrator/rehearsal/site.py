@@ -49,6 +49,8 @@ REQUESTS_OF_A_READ = 2
 
 FOREVER = float("inf")
 
+Held = SourceState | DestinationState
+
 
 @dataclass
 class Landing:
@@ -81,7 +83,7 @@ class Site:
         self.intruders = taken(self.faults, premises.sequence)
         self._busy_until: dict[str, float] = {}
         self._gone: dict[str, Unit] = {}
-        self._by_another: list[tuple[Unit, str, SourceState | DestinationState]] = []
+        self._by_another: list[tuple[Unit, str, Held, Held]] = []
 
     # time
 
@@ -111,8 +113,9 @@ class Site:
         for unit in tuple(self._gone.values()):
             unit.away_until = self.now
             self._back(unit)
-        for unit, name, held in self._by_another:
-            self._set(unit, name, held)
+        for unit, name, before, theirs in self._by_another:
+            if unit.running.sources.get(name, unit.running.destinations.get(name)) == theirs:
+                self._set(unit, name, before)
         self._by_another.clear()
 
     # operations: how long, then what came of it
@@ -176,7 +179,7 @@ class Site:
             return Refused(Failure.BUSY, "it says that it is busy")
         if self.troubles.lost(device, Trouble.LOSES_REQUESTS):
             return Unsure("no answer")
-        late = self.troubles.suffers(device, Trouble.APPLIES_LATE)
+        late = self.troubles.suffers(device, Trouble.APPLIES_LATE) and not _unseen(step, unit)
         after = self.chance.uniform(0.0, unit.traits.late_s) * 0.95 if late else 0.0
         self.landings.append(Landing(step, unit, self.now + after))
         self.pass_to(self.now)
@@ -206,9 +209,10 @@ class Site:
             self._go(unit, self._settling(unit))
         self._look(unit, because=step.id)
 
-    def _strike(self, unit: Unit) -> None:
-        for trouble in self.troubles.asked(unit.name):
-            match trouble:
+    def _strike(self, asked: Unit) -> None:
+        for fault in self.troubles.asked(asked.name):
+            unit = self.units[fault.device]
+            match fault.trouble:
                 case Trouble.BUSY:
                     self._busy_until[unit.name] = self.now + self.chance.uniform(*BUSY_S)
                 case Trouble.OTHER_HAND:
@@ -245,15 +249,17 @@ class Site:
         sources, destinations = unit.running.sources, unit.running.destinations
         name = self.chance.choice([*sources, *destinations] or [""])
         if name in sources:
-            self._by_another.append((unit, name, sources[name]))
             number = 1_000_000 + self.chance.randrange(1000)
             nobodys = tuple(None for _ in sources[name].groups)
-            self._set(unit, name, replace(sources[name], number=number, groups=nobodys))
+            theirs: Held = replace(sources[name], number=number, groups=nobodys)
+            self._by_another.append((unit, name, sources[name], theirs))
+            self._set(unit, name, theirs)
         elif name in destinations:
-            self._by_another.append((unit, name, destinations[name]))
-            self._set(unit, name, replace(destinations[name], hears=None))
+            theirs = replace(destinations[name], hears=None)
+            self._by_another.append((unit, name, destinations[name], theirs))
+            self._set(unit, name, theirs)
 
-    def _set(self, unit: Unit, name: str, held: SourceState | DestinationState) -> None:
+    def _set(self, unit: Unit, name: str, held: Held) -> None:
         state = unit.running
         if isinstance(held, SourceState):
             unit.change(replace(state, sources={**state.sources, name: held}))
@@ -288,6 +294,11 @@ class Site:
 _LOSSES = (Trouble.LOSES_REQUESTS, Trouble.LOSES_ANSWERS)
 _STILL_LOST = 1 / 9
 """A read is repeated twice by the layer below; each try is lost as often as the first."""
+
+
+def _unseen(step: Step, unit: Unit) -> bool:
+    """A save that can't be read back: nobody could know that it comes later than its yes."""
+    return step.kind is StepKind.SAVE and unit.running.unsaved is None
 
 
 def _effect(unit: Unit, step: Step) -> Effect:

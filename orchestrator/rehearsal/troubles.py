@@ -1,7 +1,8 @@
 """What goes wrong in one rehearsal, and when: drawn by seeded chance before it begins.
 
-A trouble that strikes once does so at one of the requests that its device gets in the run, each
-as likely as another. The figures are our own choice.
+A trouble that strikes once does so, as chance has it, at one of the requests that its device gets
+in the run, or at one of all requests of the run: while the device is at work, or at any time. The
+figures are our own choice.
 """
 
 from collections import defaultdict
@@ -18,6 +19,7 @@ REQUESTS_OF_A_STEP = 3
 SLOWER = (5.0, 30.0)
 BUSY_S = (0.5, 20.0)
 LOST = 1 / 3
+OWN = 1 / 2
 ONCE = frozenset({Trouble.BUSY, Trouble.REBOOTS, Trouble.GOES_AWAY, Trouble.OTHER_HAND})
 
 
@@ -27,14 +29,16 @@ class Troubles:
     def __init__(self, faults: Iterable[Fault], sequence: Sequence, chance: Random) -> None:
         self._chance = chance
         self._of: dict[str, set[Trouble]] = defaultdict(set)
-        self._strikes: dict[tuple[str, Trouble], int] = {}
+        self._strikes: dict[tuple[str, Trouble], tuple[bool, int]] = {}
         self._slower: dict[str, float] = {}
         steps = [step.device for step in sequence.steps]
         for fault in faults:
             self._of[fault.device].add(fault.trouble)
             if fault.trouble in ONCE:
-                most = REQUESTS_OF_A_STEP * steps.count(fault.device)
-                self._strikes[fault.device, fault.trouble] = chance.randrange(max(1, most))
+                own = chance.random() < OWN
+                most = REQUESTS_OF_A_STEP * (steps.count(fault.device) if own else len(steps))
+                at = chance.randrange(max(1, most))
+                self._strikes[fault.device, fault.trouble] = (own, at)
             if fault.trouble is Trouble.SLOW:
                 self._slower[fault.device] = chance.uniform(*SLOWER)
 
@@ -48,16 +52,16 @@ class Troubles:
         """How many times as long as usual ``device`` takes."""
         return self._slower.get(device, 1.0)
 
-    def asked(self, device: str) -> Iterator[Trouble]:
-        """``device`` is about to be spoken to: the troubles that strike it now."""
-        for (name, trouble), left in tuple(self._strikes.items()):
-            if name != device:
+    def asked(self, device: str) -> Iterator[Fault]:
+        """``device`` is about to be spoken to: what strikes it, or another, now."""
+        for (name, trouble), (own, left) in tuple(self._strikes.items()):
+            if own and name != device:
                 continue
             if left == 0:
                 del self._strikes[name, trouble]
-                yield trouble
+                yield Fault(name, trouble)
             else:
-                self._strikes[name, trouble] = left - 1
+                self._strikes[name, trouble] = (own, left - 1)
 
     def suffers(self, device: str, trouble: Trouble) -> bool:
         """Whether a lasting trouble is ``device``'s."""

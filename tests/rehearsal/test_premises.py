@@ -1,5 +1,9 @@
 """What a rehearsal takes for granted."""
 
+from dataclasses import replace
+
+from orchestrator.running.terms import Terms
+from orchestrator.running.window import Window
 from tests.planning.hand import chain, join
 from tests.rehearsal.premises_of import of
 
@@ -27,3 +31,14 @@ def test_a_device_that_was_not_found_is_no_unit() -> None:
     boxes["c"].absent = True
     boxes["c"].hears = {}
     assert set(of(boxes).units) == {"a", "b"}
+
+
+def test_a_rehearsal_begins_as_the_window_opens() -> None:
+    """Without a window: when the survey was made."""
+    what = of(chain())
+    assert what.begins.isoformat() == what.found.taken_at
+    window = Window(
+        opens="2026-03-29T02:00:00+01:00", closes="2026-03-29T05:00:00+02:00", zone="Europe/Paris"
+    )
+    assert replace(what, terms=Terms(window=window)).begins.isoformat() == window.opens
+    assert what.rooms == {"a": "north", "b": "north", "c": "north"}

@@ -1,12 +1,17 @@
 """Rehearsals: the real machine over simulated devices."""
 
+from dataclasses import replace
+
 import pytest
 
 from orchestrator.errors import CallError
+from orchestrator.facility.step import Sequence, StepKind
+from orchestrator.facility.traits import Saves
 from orchestrator.rehearsal.rehearse import many
 from orchestrator.running.rehearsed import Fault, Trouble
-from tests.planning.hand import chain, exchange, join, readdress, ring
-from tests.rehearsal.premises_of import of, rehearsed
+from orchestrator.running.terms import AfterFailure, Terms
+from tests.planning.hand import chain, dropped, exchange, join, readdress, ring, safe
+from tests.rehearsal.premises_of import of, premises, rehearsed
 
 
 @pytest.mark.parametrize("boxes", [chain, ring, readdress, exchange, join])
@@ -43,6 +48,42 @@ def test_a_pause_says_on_which_device_and_why() -> None:
     assert time.resumes == 1
     assert [held.device for held in time.held] == ["b"]
     assert "127.44.3.40" in time.held[0].why
+
+
+def test_a_pointer_that_a_restart_brings_back_is_heard() -> None:
+    """What a listener boots with counts: without its saves it hears, restarted, who came after."""
+    boxes = ring()
+    boxes["c"].saves = Saves.ON_SAVE
+    where, sequence = safe(boxes)
+    restart = Fault("c", Trouble.REBOOTS)
+
+    def rules(steps: Sequence) -> set[str]:
+        what = premises(where, steps)
+        times = [rehearsed(what, restart, seed=seed) for seed in range(40)]
+        return {rule[:2] for time in times for rule in time.broken}
+
+    assert rules(sequence) == set()
+    for save in [one for one in sequence.steps if (one.kind, one.device) == (StepKind.SAVE, "c")]:
+        sequence = dropped(sequence, save)
+    assert rules(sequence) == {"H8"}
+
+
+def test_the_terms_of_the_run_are_kept() -> None:
+    """It rests before a go as long as agreed; after a failure it holds what was agreed on."""
+    boxes = readdress()
+    boxes["b"].room = "south"
+    where, sequence = safe(boxes, phases=(("south",), ("north",)))
+    plain = rehearsed(premises(where, sequence))
+    soaked = rehearsed(premises(where, sequence, terms=Terms(soak_s=90.0)))
+    assert soaked.finished
+    assert 85 < soaked.seconds - plain.seconds < 95
+    held = {}
+    for policy in (AfterFailure.HOLD_DEVICE, AfterFailure.HOLD_ALL):
+        what = of(chain(), width=1)
+        what = replace(what, terms=Terms(after_failure=policy))
+        away = [rehearsed(what, Fault("c", Trouble.GOES_AWAY), seed=seed) for seed in range(12)]
+        held[policy] = sum(len(time.left_silent) for time in away if not time.finished)
+    assert held[AfterFailure.HOLD_ALL] >= held[AfterFailure.HOLD_DEVICE]
 
 
 def test_faults_are_drawn_anew_each_time() -> None:
