@@ -68,9 +68,11 @@ async def take(desk: Desk, record: RunRecord) -> Taken:
                 parts=parts,
             )
 
+    traits = desk.traits
     async with asyncio.TaskGroup() as tasks:
         for name, before in record.before.items():
-            tasks.create_task(one(name, before))
+            if name in traits and traits[name].gives_configuration:
+                tasks.create_task(one(name, before))
     return Taken(configurations=found, failed=failed)
 
 

@@ -50,6 +50,7 @@ TRAITS = Traits(
     hears=Hears.GROUP,
     holds_sender_address=True,
     asks_source=True,
+    gives_configuration=True,
     numbers_by_rule=True,
     cannot={
         StepKind.READDRESS: "the standards offer no way to change a node's own address",

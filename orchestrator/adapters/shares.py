@@ -68,6 +68,7 @@ def traits_of_several(ways: Sequence[Way]) -> Traits:
         hears=ears.hears,
         holds_sender_address=ears.holds_sender_address,
         asks_source=ears.asks_source,
+        gives_configuration=any(traits.gives_configuration for traits in each),
         effects=settings.effects,
         settle_s=max(traits.settle_s for traits in each),
         late_s=max(traits.late_s for traits in each),

@@ -42,6 +42,7 @@ class Traits:
     ``asks_source``: before a destination of it is pointed at a source, it is asked of that
     source's own device how the stream is described, so a repoint has to come after the source's
     own renumber.
+    ``gives_configuration``: it may give its whole configuration, to be kept and put back.
     ``numbers_by_rule``: it keeps groups and no numbers; the number of a source is the one that its
     groups stand for by the plan's rule, so number and groups always move together.
     ``requests``: how many requests a kind of step takes at least; where it is not known, the usual.
@@ -61,6 +62,7 @@ class Traits:
     save_s: float = 0.0
     holds_sender_address: bool = False
     asks_source: bool = False
+    gives_configuration: bool = False
     requests_at_once: int = 1
     effects: Mapping[str, Effect] = field(default_factory=dict)
     models: tuple[str, ...] = ()

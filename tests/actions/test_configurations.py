@@ -14,6 +14,8 @@ from orchestrator.facility.found import Found, Identity
 from tests.actions.test_notes import RECORD
 from tests.adapters.ways_made import NOBODY_CAN, WHOLE, Answering
 
+GIVES = replace(NOBODY_CAN, gives_configuration=True)
+
 
 class Giving(Answering):
     """Gives its configuration, or fails."""
@@ -33,28 +35,31 @@ class Giving(Answering):
 
 def taken(**adapters: Answering) -> Taken:
     """What is had of these devices, before a run that touches them all."""
-    desk = cast("Desk", SimpleNamespace(open_adapter=lambda name, _at: adapters[name]))
+    traits = {name: adapter.traits for name, adapter in adapters.items()}
+    desk = cast(
+        "Desk", SimpleNamespace(open_adapter=lambda name, _at: adapters[name], traits=traits)
+    )
     before = {name: Found(at="127.44.3.71", state=WHOLE, response_s=0.0) for name in adapters}
     return asyncio.run(take(desk, replace(RECORD, before=before)))
 
 
 def test_each_that_offers_one_is_asked() -> None:
-    """Under its serial and the run; the others are let go of, too."""
-    giving, plain = Giving(NOBODY_CAN), Answering(NOBODY_CAN)
-    found = taken(giving=giving, plain=plain)
+    """Under its serial and the run; of the others, not even the way is opened."""
+    giving, plain, silent = Giving(GIVES), Answering(NOBODY_CAN), Answering(GIVES)
+    found = taken(giving=giving, plain=plain, silent=silent)
     assert set(found.configurations) == {"giving"}
     one = found.configurations["giving"]
     assert (one.serial, one.run, one.parts) == ("TM-118", RECORD.id, {"own-id": {"values": [1]}})
     assert found.as_recorded == {"giving": None}
-    assert (giving.asked[-1], plain.asked) == ("close", ["close"])
+    assert (giving.asked[-1], plain.asked, silent.asked) == ("close", [], ["close"])
 
 
 def test_one_that_fails_stops_nothing() -> None:
     """It is recorded why; so is another unit that answers by now."""
-    broken = Giving(NOBODY_CAN)
+    broken = Giving(GIVES)
     broken.broken = True
     other = replace(WHOLE, identity=Identity(serial="TM-9", model="TN-8"))
-    found = taken(broken=broken, giving=Giving(NOBODY_CAN), stranger=Giving(NOBODY_CAN, other))
+    found = taken(broken=broken, giving=Giving(GIVES), stranger=Giving(GIVES, other))
     recorded = found.as_recorded
     assert recorded["giving"] is None
     assert "no sense" in str(recorded["broken"])
