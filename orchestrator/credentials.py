@@ -300,11 +300,19 @@ def _worded(error: Exception, name: str) -> NoSecret:
             what, fix = "the keyring is locked", "unlock it, by its own prompt or by signing in"
         case InitError():
             what, fix = "the keyring could not be opened", "start or unlock it"
+        case _ if _denied(error):
+            what = "the keyring denies access to this program"
+            fix = "allow it, where the session's bus or the sandbox it runs in is set up"
         case KeyringError():
             what, fix = f"the keyring refused ({_kind(error)})", "allow access when it asks"
         case _:
             what, fix = f"the keyring failed ({_kind(error)})", "see that it runs, and allow access"
     return NoSecret(what, f"{fix}, {_without(name)}")
+
+
+def _denied(error: Exception) -> bool:
+    """Whether the session's bus let nothing through (D-Bus specification, standard errors)."""
+    return str(getattr(error, "name", "")).endswith((".AccessDenied", ".AuthFailed"))
 
 
 def _kind(error: Exception) -> str:

@@ -387,11 +387,24 @@ TALK = """
         print(held.names())
     except NoSecret as error:
         print(error.what)
+        print(error.fix)
 """
 
 
-def session(home: Path, daemon: str) -> str:
-    """Run the talk in a desktop session of its own, whose keyring is started by ``daemon``."""
+BUS = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"
+ "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">
+<busconfig><type>session</type><listen>unix:tmpdir=/tmp</listen><policy context="default">
+<allow send_destination="*" eavesdrop="true"/><allow eavesdrop="true"/><allow own="*"/>
+{denied}</policy></busconfig>
+"""
+"""A session bus that starts nothing by itself."""
+
+
+def session(home: Path, daemon: str, denied: str | None = None) -> str:
+    """Run the talk in a desktop session of its own, whose keyring is started by ``daemon``.
+
+    ``denied`` is a rule of the session's bus; with one, the bus starts nothing by itself.
+    """
     missing = [program for program in PROGRAMS if shutil.which(program) is None]
     if missing:
         why = f"not installed: {', '.join(missing)}; apt-get install gnome-keyring dbus"
@@ -405,9 +418,14 @@ def session(home: Path, daemon: str) -> str:
     kept = {name: os.environ[name] for name in ("PATH", "LANG") if name in os.environ}
     environment = kept | {name: str(home / place) for name, place in places.items()}
     environment["PYTHONPATH"] = str(Path(__file__).parents[1])
+    bus = []
+    if denied is not None:
+        (home / "bus.conf").write_text(BUS.format(denied=denied))
+        bus = [f"--config-file={home / 'bus.conf'}"]
     done = subprocess.run(
         [
             "dbus-run-session",
+            *bus,
             "--",
             "sh",
             "-c",
@@ -433,4 +451,45 @@ def test_a_real_secret_service(tmp_path: Path) -> None:
         "('studio-engines',)",
     ]
     locked = "gnome-keyring-daemon --start --components=secrets"
-    assert session(tmp_path, locked).splitlines() == ["the keyring is locked"]
+    said = session(tmp_path, locked).splitlines()
+    assert said[0] == "the keyring is locked"
+    assert "unlock it" in said[1]
+
+
+UNLOCKED = "printf password | gnome-keyring-daemon --unlock --components=secrets"
+
+
+def test_a_real_secret_service_that_denies_access(tmp_path: Path) -> None:
+    """A bus that lets nothing through to it: told as that, with where to allow it."""
+    said = session(tmp_path, UNLOCKED, '<deny send_destination="org.freedesktop.secrets"/>')
+    what, fix = said.splitlines()
+    assert what == "the keyring denies access to this program"
+    assert "session's bus" in fix
+    assert "CUTSHEET_CREDENTIALS=environment" in fix
+
+
+def test_a_session_without_a_secret_service(tmp_path: Path) -> None:
+    """A real bus on which nobody keeps secrets."""
+    what, fix = session(tmp_path, "true", "").splitlines()
+    assert what == "this computer has no keyring"
+    assert "Secret Service" in fix
+
+
+@pytest.mark.parametrize("call", [["list"], ["add", "nodes"], ["forget", "nodes"]])
+def test_a_computer_without_a_session(call: list[str], tmp_path: Path) -> None:
+    """The command itself, where there is no bus at all: in words, with the ways out."""
+    kept = {name: os.environ[name] for name in ("PATH", "LANG") if name in os.environ}
+    done = subprocess.run(
+        [sys.executable, "-m", "orchestrator.cli.main", "credential", *call],
+        env={**kept, "HOME": str(tmp_path), "PYTHONPATH": str(Path(__file__).parents[1])},
+        input="canary-word\n",
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "this computer has no keyring" in done.stderr
+    assert "fix: start or install one" in done.stderr
+    assert "Traceback" not in done.stdout + done.stderr
+    assert "canary" not in done.stdout + done.stderr

@@ -59,6 +59,12 @@ def target_of(connect: Mapping[str, str], address: str) -> Target | None:
     return None if written is None else _target(address, written)
 
 
+def without_sign_in(url: str) -> str:
+    """A URL, or what was meant as one, without the sign-in that somebody wrote into it."""
+    scheme, slashes, rest = url.rpartition("//")
+    return f"{scheme}{slashes}{rest.rpartition('@')[2]}" if "@" in rest else url
+
+
 def _target(address: str, written: str) -> Target:
     try:
         parts = urlsplit(f"//{written}")
@@ -67,7 +73,7 @@ def _target(address: str, written: str) -> Target:
         host, port = None, None
     if not host or not port or parts.path or parts.username is not None:
         raise CallError(
-            f"{address} can't be connected to '{written}'",
+            f"{address} can't be connected to '{without_sign_in(written)}'",
             "write it as ADDRESS=HOST:PORT (an IPv6 host in brackets), for example "
             "127.44.3.31=localhost:9031",
         )

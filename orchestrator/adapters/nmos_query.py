@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from urllib.parse import urlsplit
 
 from orchestrator.adapters import nmos_node as node_of
+from orchestrator.adapters.dial import without_sign_in
 from orchestrator.adapters.json_pointer import Unusable, document
 from orchestrator.adapters.messages import Exchange, Party, Request, Response
 from orchestrator.errors import Broken, CallError
@@ -154,8 +155,8 @@ def party_of(url: str) -> tuple[Party, str, int, str]:
         parts = urlsplit(url)
         host, port = parts.hostname or "", parts.port
     except ValueError as why:
-        raise CallError(f"{url} is no URL: {why}", fix) from None
+        raise CallError(f"{without_sign_in(url)} is no URL: {why}", fix) from None
     if parts.scheme not in {"http", "https"} or not host or "@" in parts.netloc or parts.query:
-        raise CallError(f"{url} is no URL of a registry", fix)
+        raise CallError(f"{without_sign_in(url)} is no URL of a registry", fix)
     usual = 80 if parts.scheme == "http" else 443
     return Party(device="the registry", address=host), parts.scheme, port or usual, parts.path

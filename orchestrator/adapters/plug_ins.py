@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol, TypeVar, runtime_checkable
 
+from orchestrator.adapters import scrub
 from orchestrator.adapters.answers import clean
 from orchestrator.adapters.redact import Redactor
 from orchestrator.adapters.way import Opening, Way
@@ -199,7 +200,7 @@ class Guarded:
             failure = self._told(error, "asking who it is")
         else:
             if isinstance(found, Identity):
-                return found
+                return scrub.identity(found, self._redact.of_what_is_held)
             failure = self._failed(Broken, "asking who it is", "gave no identity")
         raise failure
 
@@ -211,7 +212,7 @@ class Guarded:
             failure = self._told(error, "reading it")
         else:
             if isinstance(found, DeviceState):
-                return found
+                return scrub.state(found, self._redact.of_what_is_held)
             failure = self._failed(Broken, "reading it", "gave no state")
         raise failure
 

@@ -11,6 +11,9 @@ from urllib.parse import quote, quote_plus
 from orchestrator.facility.secret import Secret
 
 HIDDEN = "(secret)"
+SURE = 6
+"""Characters from which on a secret is taken out of what a device holds, too."""
+
 _SET_COOKIE = re.compile(r"(?i)(set-cookie'?,? ?(?:b?['\"]|: ?))[^'\"\r\n]*")
 _LOGGERS = ("httpx", "httpcore.connection", "httpcore.http11", "httpcore.http2", "httpcore.proxy")
 
@@ -20,12 +23,14 @@ class Redactor:
 
     def __init__(self, secret: Secret | None) -> None:
         self._forms: list[str] = []
+        self._shortest = SURE
         if secret is not None:
             self.learn_secret(secret)
 
     def learn_secret(self, secret: Secret) -> None:
         """Take ``secret`` out from now on, with its user name and without."""
         word = secret.reveal()
+        self._shortest = min(self._shortest, len(word))
         self.learn(word)
         if secret.user:
             self.learn(f"{secret.user}:{word}")
@@ -40,6 +45,13 @@ class Redactor:
         for form in self._forms:
             text = text.replace(form, HIDDEN)
         return text
+
+    def of_what_is_held(self, text: str) -> str:
+        """``text`` of a device's own state without the secret.
+
+        A word as short as that could stand in any label, so it stays there.
+        """
+        return text if self._shortest < SURE else self(text)
 
     def __repr__(self) -> str:
         return "Redactor()"

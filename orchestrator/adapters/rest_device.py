@@ -7,6 +7,7 @@ from collections.abc import Callable
 from statistics import median
 from typing import TypeVar
 
+from orchestrator.adapters import scrub
 from orchestrator.adapters.conversation import play
 from orchestrator.adapters.dialect import Dialect
 from orchestrator.adapters.messages import Exchange, Request, Response
@@ -62,11 +63,13 @@ class RestDevice:
         Raises:
             DeviceError: it could not be asked. (``read`` raises it so, too.)
         """
-        return await self._converse(self._dialect.identify())
+        found = await self._converse(self._dialect.identify())
+        return scrub.identity(found, self._transport.held)
 
     async def read(self, parts: frozenset[Part] = EVERYTHING) -> DeviceState:
         """Read its identity and the given parts; parts not asked for stand empty."""
-        return await self._converse(self._dialect.read(parts))
+        found = await self._converse(self._dialect.read(parts))
+        return scrub.state(found, self._transport.held)
 
     async def write(self, step: Step) -> None:
         """Send one step's write, once.

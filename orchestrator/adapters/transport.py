@@ -110,6 +110,10 @@ class Transport:
         """``words`` that may quote the device, fit to be shown: no secret, no control codes."""
         return answers.clean(words, self._redact)
 
+    def held(self, text: str) -> str:
+        """``text`` of a device's own state, fit to be kept: without the secret."""
+        return self._redact.of_what_is_held(text)
+
     async def close(self) -> None:
         """Close the connections."""
         await self._client.aclose()

@@ -1,7 +1,7 @@
 """One value between the device's way of writing it and ours.
 
 Reading goes: the way to say "unassigned", then the text around the value, then the table of values,
-then the part of a compound text, then the digits. Writing goes the same way back.
+then the part of a compound text, then the digits, then the unit. Writing goes the same way back.
 """
 
 import json
@@ -12,6 +12,7 @@ from ipaddress import AddressValueError, IPv4Address
 
 from orchestrator.adapters.json_pointer import Unusable, lone_surrogate, same, shown
 from orchestrator.facility.description import Json, Pick
+from orchestrator.facility.units import converted
 from orchestrator.facility.wanted import SettingValue
 
 _FIGURES = re.compile(r"-?(0|[1-9][0-9]{0,17})")
@@ -85,7 +86,17 @@ def scalar(pick: Pick, raw: Json) -> SettingValue:
     if pick.digits is not None:
         value = _from_text(value)
     kept: SettingValue = value
-    return kept
+    return kept if pick.unit is None else _in_unit(kept, pick.unit[0], pick.unit[1], raw)
+
+
+def _in_unit(value: SettingValue, unit: str, into: str, raw: Json) -> int | float:
+    try:
+        figure = float(value) if isinstance(value, str) else value
+    except ValueError:
+        figure = True
+    if isinstance(figure, bool) or not math.isfinite(figure):
+        raise Unusable(f"{shown(raw)} is no figure in {unit}")
+    return converted(figure, unit, into)
 
 
 def address(pick: Pick, raw: Json) -> str | None:
@@ -127,8 +138,16 @@ def encode(pick: Pick, value: SettingValue | None) -> Json:
         return pick.unassigned
     if not _sayable(value):
         raise Unwritable("the value can't be put into JSON")
+    if pick.unit is not None:
+        value = _out_of_unit(value, *pick.unit)
     written = _encoded(pick, value)
     return written if pick.within is None else pick.within.replace(_VALUE, _text(written))
+
+
+def _out_of_unit(value: SettingValue, theirs: str, ours: str) -> int | float:
+    if isinstance(value, bool | str):
+        raise Unwritable(f"{shown(value)} is no figure in {ours}")
+    return converted(value, ours, theirs)
 
 
 def _text(written: Json) -> str:

@@ -88,6 +88,7 @@ def _pick(model: PickModel) -> Pick:
     return Pick(
         at=model.at,
         values=dict(model.values),
+        unit=None if model.unit is None else (model.unit.theirs, model.unit.ours),
         unassigned=model.unassigned,
         has_unassigned="unassigned" in model.model_fields_set,
         digits=model.digits,

@@ -6,7 +6,8 @@ from orchestrator.documents.description_model import DescriptionModel, WriteMode
 from orchestrator.documents.rest_words import JSON_PATCH, MERGE_PATCH, body_faults, placeholders
 from orchestrator.documents.shape import nearest
 from orchestrator.documents.tree import Fault, Path
-from orchestrator.facility.description import Description, SignIn
+from orchestrator.facility import units
+from orchestrator.facility.description import Description, Pick, SignIn
 
 _SIGNS_IN = frozenset({"user", "secret"})
 _PATCHES = frozenset({MERGE_PATCH, JSON_PATCH})
@@ -45,17 +46,33 @@ def read_faults(built: Description) -> Iterator[Fault]:
         if "{" in read.get:
             yield Fault(("reads", kind, "get"), "a read's path holds braces", "write it out")
         for name, pick in read.fields.items():
+            here: Path = ("reads", kind, "fields", name)
+            if pick.unit is not None:
+                yield Fault((*here, "unit"), "only a setting has a unit", "remove it")
             if pick.get is None:
                 continue
-            at: Path = ("reads", kind, "fields", name, "get")
+            at: Path = (*here, "get")
             if kind in _ONE_ENTRY:
                 yield Fault(at, f"{kind} is read in one request", "remove it")
             elif set(dict(_names(pick.get))) - {"key"}:
                 yield Fault(at, "only {key} can stand in this path", "write {key}, or write it out")
     for name, read in built.settings.items():
+        yield from _unit_faults(name, read.fields["value"])
         if read.fields["value"].get is not None:
             at = ("settings", name, "field", "get")
             yield Fault(at, "a setting is read at its own get", "remove it")
+
+
+def _unit_faults(name: str, pick: Pick) -> Iterator[Fault]:
+    if pick.unit is None:
+        return
+    at: Path = ("settings", name, "field", "unit")
+    theirs, ours = pick.unit
+    if not units.alike(theirs, ours):
+        yield Fault(at, f"{theirs} and {ours} do not measure the same thing", "correct one of them")
+    if pick.values:
+        what = "'values' says already what each of the device's values stands for"
+        yield Fault(at, what, "keep one of the two")
 
 
 def _names(text: str) -> Iterator[tuple[str, None]]:

@@ -15,6 +15,7 @@ from orchestrator.documents.rest_words import (
 )
 from orchestrator.documents.shape import Shape
 from orchestrator.documents.tls_model import TlsModel
+from orchestrator.facility import units
 from orchestrator.facility.description import SignIn
 from orchestrator.facility.traits import Effect, Hears, Saves
 
@@ -40,6 +41,13 @@ def _read_within(value: Any) -> str:
     text = fields.read_text(value)
     if text.count("{value}") != 1 or "{" in text.replace("{value}", ""):
         fields.refuse(f"{fields.shown(text)} does not hold {{value}} once", "write CH-{value}")
+    return text
+
+
+def _read_unit(value: Any) -> str:
+    text = str(value) if isinstance(value, int) else fields.read_text(value)
+    if text not in units.TABLE:
+        fields.refuse(f"{fields.shown(text)} is no unit", f"write {', '.join(units.TABLE)}")
     return text
 
 
@@ -86,6 +94,20 @@ Legs = Annotated[
 ]
 
 
+Unit = Annotated[
+    str,
+    PlainValidator(_read_unit),
+    WithJsonSchema({"type": "string", "enum": list(units.TABLE)}),
+]
+
+
+class UnitModel(Shape):
+    """The unit in which the device counts, and that of the playbooks."""
+
+    theirs: Unit = Field(description="What the device counts in.")
+    ours: Unit = Field(description="What playbooks and reports count in.")
+
+
 class PickModel(Shape):
     """Where one value stands in an answer, and how it is read and written."""
 
@@ -94,6 +116,9 @@ class PickModel(Shape):
         {}, description="Our values (true, false, a word) and what the device says for them."
     )
     unassigned: Body = Field(None, description="What the device says for no number, no group.")
+    unit: UnitModel | None = Field(
+        None, description="The device counts in another unit than the playbooks; of a setting."
+    )
     digits: Digits | None = Field(
         None, description="The device keeps the number as text of so many digits, zero-padded."
     )

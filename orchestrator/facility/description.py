@@ -30,6 +30,7 @@ class Pick:
     ``at`` is a JSON Pointer (RFC 6901) from the entry (or the document). ``values`` maps our
     values (as text: ``true``, ``false``, a word) to the device's. ``unassigned`` is the device's
     way to say "no number" or "no group" (``has_unassigned`` tells None from not given).
+    ``unit`` holds the unit in which the device counts, and ours (see ``units``).
     ``within`` is the text around the value, with one ``{value}`` (``CH-{value}``).
     ``digits``: the device keeps the number as text of that many digits, zero-padded.
     ``part``: the value is one part of a compound text: ``address`` or ``prefix`` of
@@ -40,6 +41,7 @@ class Pick:
 
     at: str
     values: Mapping[str, Json] = field(default_factory=dict)
+    unit: tuple[str, str] | None = None
     unassigned: Json = None
     has_unassigned: bool = False
     digits: int | None = None

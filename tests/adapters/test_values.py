@@ -180,3 +180,28 @@ def test_a_setting_with_its_unit(raw: str, ours: SettingValue) -> None:
     """A figure where it is one, and written back as it was."""
     assert values.scalar(RATE_KHZ, raw) == ours
     assert encode(RATE_KHZ, ours) == raw
+
+
+def test_a_figure_in_another_unit() -> None:
+    """48 kHz is 48000 to a playbook, with the text around it or without, there and back."""
+    plain = Pick(at="/r", unit=("kHz", "Hz"))
+    worded = Pick(at="/r", within="{value} kHz", unit=("kHz", "Hz"))
+    for pick, theirs, ours in (
+        (plain, 48, 48000),
+        (plain, 44.1, 44100),
+        (worded, "48 kHz", 48000),
+        (worded, "44.1 kHz", 44100),
+        (Pick(at="/r", unit=("dB/10", "dB")), -35, -3.5),
+    ):
+        assert values.scalar(pick, theirs) == ours
+        assert values.encode(pick, ours) == theirs
+
+
+@pytest.mark.parametrize("raw", [True, "fast", "nan", None])
+def test_what_is_no_figure_has_no_unit(raw: object) -> None:
+    """Told with what it is; a playbook that gives none is told too."""
+    with pytest.raises(Unusable):
+        values.scalar(Pick(at="/r", unit=("kHz", "Hz")), raw)
+    for ours in (True, "fast"):
+        with pytest.raises(Unwritable, match="no figure in Hz"):
+            values.encode(Pick(at="/r", unit=("kHz", "Hz")), ours)

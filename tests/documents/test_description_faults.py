@@ -1,5 +1,7 @@
 """What in a description's requests does not fit together."""
 
+import re
+
 import pytest
 
 from orchestrator.documents import yaml_reader
@@ -153,3 +155,48 @@ def test_a_patch_without_a_body_is_told_at_its_type() -> None:
     text = AWKWARD.replace(', body: {on: "{enabled}"}', "")
     _, (fault,) = built(text)
     assert fault.path == ("writes", "disable", "content_type")
+
+
+@pytest.mark.parametrize(
+    ("field", "what"),
+    [
+        ("{at: /db, unit: {theirs: dB/10, ours: dB}}", ""),
+        ("{at: /db, unit: {theirs: dB/10, ours: Hz}}", "do not measure the same thing"),
+        ("{at: /db, unit: {theirs: dB/10, ours: dB}, values: {1: a}}", "'values' says already"),
+    ],
+)
+def test_a_unit_is_one_of_the_same_thing(field: str, what: str) -> None:
+    """And of a setting alone, which no table of values converts already."""
+    found, faults = built(AWKWARD.replace("field: /db", f"field: {field}"))
+    assert [fault.path[-1] for fault in faults] == (["unit"] if what else [])
+    assert all(what in fault.what for fault in faults)
+    assert found.settings["gain"].fields["value"].unit == tuple(
+        re.findall(r": (dB/10|dB|Hz)", field)
+    )
+    _, wrong = built(
+        AWKWARD.replace("enabled: /on", "enabled: {at: /on, unit: {theirs: s, ours: ms}}")
+    )
+    assert [fault.what for fault in wrong] == ["only a setting has a unit"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "what"),
+    [
+        ("", "", ""),
+        ("{new_secret}", "{secret}", "the body has no {new_secret}"),
+        ("{secret}", "{key}", "{key} means nothing here"),
+        ("path: /key", 'path: "/key/{secret}"', "a secret may not stand in a path"),
+        ("path: /key", 'path: /key, proof: "/{user}"', "a secret may not stand in a path"),
+    ],
+)
+def test_a_change_of_the_secret(old: str, new: str, what: str) -> None:
+    """Its new one in the body, none in a path; what proves it is the identity, or said."""
+    change = 'credential: {path: /key, body: {was: "{secret}", will: "{new_secret}"}}'
+    rule = change.replace(old, new) if old else change
+    found, faults = built(AWKWARD.replace("writes:\n", f"writes:\n  {rule}\n"))
+    assert len(faults) == (1 if what else 0)
+    assert all(what in fault.what for fault in faults)
+    assert found.change_secret is not None
+    if not what:
+        assert found.change_secret.rule.method == "PUT"
+        assert found.change_secret.proof == found.reads["identity"].get

@@ -33,7 +33,14 @@ def test_a_pick_may_be_its_pointer_alone() -> None:
     """The short form is the long one with nothing else said."""
     read = DescriptionModel.model_validate(yaml_reader.read(MINIMUM.encode(), "x")[0].plain()).reads
     assert read.identity.fields.serial == PickModel(
-        at="/s", values={}, unassigned=None, digits=None, part=None, within=None, get=None
+        at="/s",
+        values={},
+        unassigned=None,
+        unit=None,
+        digits=None,
+        part=None,
+        within=None,
+        get=None,
     )
 
 
