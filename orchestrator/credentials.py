@@ -95,6 +95,14 @@ class Credentials:
         kept = self._kept(name + NEW)
         return None if kept is None else _unpacked(name, kept)
 
+    def changing(self, name: str) -> bool:
+        """Whether the secret behind ``name`` is being changed, and that is not finished.
+
+        Raises:
+            NoSecret: the keyring can't be used.
+        """
+        return not self._from_environment() and self._kept(name + NEW) is not None
+
     def begin_change(self, name: str, new: Secret) -> None:
         """Keep ``new`` as the secret that is to take the place of the one behind ``name``.
 

@@ -2,7 +2,11 @@
 
 import os
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+# So that the kit says what differs, as tests do.
+pytest.register_assert_rewrite("orchestrator.adapters.conformance")
 
 settings.register_profile(
     "ci",

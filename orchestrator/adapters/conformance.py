@@ -176,8 +176,9 @@ class Conformance:
             step = bench.steps[0]
             with _causing(bench, Trouble.UNANSWERED):
                 _raises(OutcomeUnknown, bench, lambda adapter: adapter.write(step))
-            seen = sight(step, _do(bench, lambda adapter: adapter.read()))
-            assert seen in {Sight.AS_FOUND, Sight.WANTED}
+            seen = _seen(bench, step, step.at)
+            moves = step.kind is StepKind.READDRESS
+            assert seen in {Sight.AS_FOUND, Sight.WANTED} or (moves and seen is None)
 
     def test_cancelled(self) -> None:
         """It lets go at once, and the device can be spoken to again."""

@@ -103,13 +103,17 @@ def rotate_command(
     tell_ended(desk, ended, as_json=as_json)
 
 
+_CHANGING = "    is being changed: 'cutsheet credential rotate' finishes it"
+
+
 @app.command("list")
 def list_names() -> None:
     """List the names of what is kept; never a secret.
 
     Exit status: 0.
     """
-    names = Credentials().names()
+    held = Credentials()
+    names = [f"{name}{_CHANGING if held.changing(name) else ''}" for name in held.names()]
     show("\n".join(names) if names else "Nothing is kept yet: 'cutsheet credential add NAME'.")
 
 

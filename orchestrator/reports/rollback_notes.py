@@ -126,6 +126,23 @@ def _title(record: RunRecord, events: Sequence[Event]) -> list[str]:
             "can be put back by hand. Where the tool still works, 'cutsheet undo "
             f"{prose(record.id)}' does the same."
         ),
+        *_secrets(record),
+    ]
+
+
+def _secrets(record: RunRecord) -> list[str]:
+    """Where the secrets of a run are that changes one; they stand in no notes."""
+    if record.rotates is None:
+        return []
+    name = prose(record.rotates)
+    return [
+        "",
+        *paragraph(
+            f"The secrets stand in the keyring of the computer that made the run, under the "
+            f"service cutsheet: 'old' as {name}, and until the run is over 'new' as {name} (new). "
+            "Sign in at each unit with the one that it takes now, and give it the other; a unit "
+            "may lock after a few wrong tries."
+        ),
     ]
 
 

@@ -142,8 +142,9 @@ def test_what_goes_wrong_once_is_found_out(
     assert tried(stage, name) <= 2
 
 
-@pytest.mark.parametrize("ending", ["resume", "undo", "rotate"])
-@pytest.mark.parametrize("nth", [0, 2])
+@pytest.mark.parametrize(
+    ("nth", "ending"), [(2, "resume"), (2, "undo"), (2, "rotate"), (0, "rotate")]
+)
 def test_a_process_that_is_killed_in_the_middle(
     nth: int, ending: str, stage: Stage, ring: InFile
 ) -> None:
@@ -182,8 +183,13 @@ def test_a_device_that_never_takes_it(stage: Stage, ring: InFile) -> None:
     ended = rotate(stage, ENGINES)
     assert ended.status == 1
     assert words(stage, ENGINES) == {OLD[ENGINES]}
+    listed = cutsheet("credential", "list", **RING).out
+    assert "corvid-units    is being changed" in listed
+    notes = run(stage, "rollback-notes", stage.last()).said
+    assert "'new' as corvid-units (new)" in notes
     assert run(stage, "undo", stage.last(), "--yes").status == 0
     assert entries(ring, ENGINES) == [OLD[ENGINES]]
+    assert "being changed" not in cutsheet("credential", "list", **RING).out
 
 
 @pytest.mark.parametrize("word", ["", OLD[ENGINES], "short", "with a\ttab"])

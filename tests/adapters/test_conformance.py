@@ -13,6 +13,7 @@ from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.plug_ins import Guarded, Place
 from orchestrator.adapters.retries import Patience
 from orchestrator.documents.folder import load
+from orchestrator.documents.plan_reader import read_plan
 from orchestrator.facility.description import Description
 from orchestrator.facility.found import Identity
 from orchestrator.facility.plan import Plan
@@ -62,13 +63,13 @@ class Mocked:
     steps: Sequence[Step]
     running: Running
     descriptions: dict[str, Description]
+    plan: Plan
     method: str
 
     def adapter(self, at: str | None = None) -> DeviceAdapter:
         """As a survey and a run open it."""
-        name = next(iter(self.descriptions))
         opener = make_opener(
-            Plan(facility="x", networks={}, rooms={}, devices={"unit": planned("unit", name, AT)}),
+            self.plan,
             self.descriptions,
             lambda _: self.secret or Secret("", ""),
             self.running.connect_map,
@@ -95,8 +96,10 @@ def mocked(make: str, rest: str, description: Description, **bench: Any) -> Iter
     world = World.from_text(WORLD.format(make=make, rest=rest))
     quick = replace(description.traits, settle_s=1.0, late_s=0.5, save_s=0.0)
     spoken = replace(description, traits=quick, timeout_s=1.0)
+    unit = planned("unit", spoken.name, AT)
+    plan = Plan(facility="x", networks={}, rooms={}, devices={"unit": unit})
     with serve(world, connect_map=True, map_addresses=[MOVED]) as running:
-        yield Mocked(running=running, descriptions={spoken.name: spoken}, **bench)
+        yield Mocked(running=running, descriptions={spoken.name: spoken}, plan=plan, **bench)
 
 
 class TestCorvid(Conformance):
@@ -182,6 +185,91 @@ class TestMarram(Conformance):
                 step(K.SAVE, None, None),
                 step(K.READDRESS, HOME, replace(HOME, address=MOVED)),
             ),
+        )
+
+
+PLAN = """
+facility: Tern Point Radio
+networks:
+  media:
+    subnet: 127.44.3.0/24
+    gateway: 127.44.3.254
+    numbering: {{range: 1-2999, group_range: 239.194.0.0/16}}
+rooms: {{desk: {{site: point, network: media}}}}
+devices:
+  unit: {{room: desk, {speaks}, address: 127.44.3.31, serial: S-1, blocks: [31, 32]}}
+"""
+
+
+@contextmanager
+def by_standard(make: str, rest: str, speaks: str, **bench: Any) -> Iterator[Mocked]:
+    """A unit that needs no device description, on sockets."""
+    world = World.from_text(WORLD.format(make=make, rest=rest))
+    plan = read_plan(PLAN.format(speaks=speaks).encode(), "plan.yaml")
+    with serve(world, connect_map=True, map_addresses=[MOVED]) as running:
+        yield Mocked(running=running, descriptions={}, plan=plan, **bench)
+
+
+NODE = (
+    "model: SN-2, serial: S-1, firmware: '1.0', sign_in: {secret: invented-word},"
+    " sources: {program: {number: 311, label: PGM, enabled: true}},"
+    " destinations: {monitor: {group: '239.194.1.55:5004', label: MON}}"
+)
+OLD_GROUP, NEW_GROUP = "239.194.1.55:5004", "239.194.1.65:5004"
+STREAMS = (
+    step(K.DISABLE, True, False, source="PGM"),
+    step(K.RENUMBER, Assigned(311, (OLD_GROUP,)), Assigned(321, (NEW_GROUP,)), source="PGM"),
+    step(K.ENABLE, False, True, source="PGM"),
+    step(K.REPOINT, Hearing(group=OLD_GROUP), Hearing(group=NEW_GROUP), destination="MON"),
+)
+
+
+class TestNmos(Conformance):
+    """A node by IS-04 and IS-05; nothing signs in to it."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """A node with one sender that is on, and one receiver."""
+        return by_standard(
+            "nmos",
+            NODE,
+            "speaks: nmos, port: 8080",
+            identity=Identity(serial="S-1", model="SN-2"),
+            secret=None,
+            method="PATCH",
+            steps=STREAMS,
+        )
+
+
+class TestRestconf(Conformance):
+    """A host by RESTCONF alone, which writes nothing but addresses."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """A host at its address."""
+        return by_standard(
+            "restconf",
+            f"model: SH-1, serial: S-1, firmware: '1.0', sign_in: {{secret: {WORD}}}",
+            "speaks: restconf, restconf: {scheme: http, port: 8080}, credentials: units",
+            identity=Identity(serial="S-1", model="SH-1", firmware="1.0"),
+            secret=Secret("", WORD),
+            method="PUT",
+            steps=(step(K.READDRESS, HOME, replace(HOME, address=MOVED)),),
+        )
+
+
+class TestNmosAndRestconf(Conformance):
+    """Both beside each other, as one device."""
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """A node that has a RESTCONF server, too."""
+        return by_standard(
+            "nmos-restconf",
+            NODE,
+            "speaks: [nmos, restconf], port: 8080, restconf: {scheme: http, port: 8043},"
+            " credentials: units",
+            identity=Identity(serial="S-1", model="SN-2"),
+            secret=Secret("", "invented-word"),
+            method="PATCH",
+            steps=(*STREAMS, step(K.READDRESS, HOME, replace(HOME, address=MOVED))),
         )
 
 

@@ -149,8 +149,8 @@ def overheard(heap: Heap) -> Iterator[None]:
         root.setLevel(level)
 
 
-def canaries(stage: Stage, heap: Heap, copies: Path) -> None:
-    """Live through a night with everything that may go wrong with a secret."""
+def canaries(stage: Stage, heap: Heap, copies: Path, *, whole: bool = True) -> None:
+    """Live through a night of all that may go wrong with a secret, or through its start."""
 
     def run(*call: str, typed: str = "", **environment: str) -> Ended:
         dials = () if call[0] in {"check", "runs", "rollback-notes"} else ways
@@ -174,6 +174,11 @@ def canaries(stage: Stage, heap: Heap, copies: Path) -> None:
         stage.world.add_fault(name, Fault(Kind.ERROR, "PATCH", nth=2))
         stage.world.add_fault(name, Fault(Kind.SIGN_IN, "PUT", nth=2))
     run("apply", "--yes", *ANSWERS, "--keep-copy", str(copies))
+    for path in (*stage.folder.rglob("*"), *copies.rglob("*")):
+        if path.is_file():
+            heap.add(str(path), path.read_bytes())
+    if not whole:
+        return
     for name in stage.world.names:
         stage.world.clear_faults(name)
     last = stage.runs()[-1]["id"]
@@ -244,7 +249,7 @@ def test_the_search_would_find_one(night: tuple[Stage, Heap, Path]) -> None:
     """With the taking-out taken out, secrets stand in traces, errors and the ledger."""
     stage, heap, copies = night
     with overheard(heap), patch.object(Redactor, "__call__", lambda _, text: text):
-        canaries(stage, heap, copies)
+        canaries(stage, heap, copies, whole=False)
     places = " ".join(heap.leaks())
     for place in ("--trace", "ledger", "found.json"):
         assert place in places

@@ -8,6 +8,8 @@ kernel says it was.
 import asyncio
 import contextlib
 import os
+import re
+import subprocess
 import sys
 import threading
 from collections.abc import Iterator
@@ -99,26 +101,34 @@ def turning(to: int, talk: Talk) -> Iterator[Turning]:
         loop.close()
 
 
+OWN_MOST = """
+import pathlib, sys
+from orchestrator.cli import main
+try:
+    main.run(sys.argv[2:])
+finally:
+    pathlib.Path(sys.argv[1]).write_text(pathlib.Path("/proc/self/status").read_text())
+"""
+"""The command, which leaves behind what the kernel knows of its process (VmHWM, proc(5))."""
+
+
 def applied(stage: Stage) -> tuple[int, str, int]:
     """``apply`` as a process of its own: its exit status, its words, and the most bytes it had."""
-    out = stage.folder / "said.txt"
-    call = [sys.executable, "-m", "orchestrator.cli.main", *APPLY, *stage.options("apply")]
-    with out.open("wb") as file:
-        process = os.posix_spawn(
-            sys.executable,
-            call,
-            {**os.environ, **SECRETS, "PYTHONPATH": str(ROOT)},
-            file_actions=[
-                (os.POSIX_SPAWN_DUP2, file.fileno(), 1),
-                (os.POSIX_SPAWN_DUP2, file.fileno(), 2),
-                (os.POSIX_SPAWN_OPEN, 0, os.devnull, os.O_RDONLY, 0),
-            ],
-        )
-        _, status, usage = os.wait4(process, 0)
-    return os.waitstatus_to_exitcode(status), " ".join(out.read_text().split()), usage.ru_maxrss
+    status = stage.folder / "status.txt"
+    done = subprocess.run(
+        [sys.executable, "-c", OWN_MOST, str(status), *APPLY, *stage.options("apply")],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env={**os.environ, **SECRETS, "PYTHONPATH": str(ROOT)},
+        text=True,
+        check=False,
+    )
+    (most,) = re.findall(r"VmHWM:\s+(\d+) kB", status.read_text(encoding="utf-8"))
+    return done.returncode, " ".join(done.stdout.split()), int(most) * 1024
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="ru_maxrss is in KiB on Linux alone")
+@pytest.mark.skipif(sys.platform != "linux", reason="the kernel of Linux tells it")
 @pytest.mark.parametrize("case", CASES)
 def test_a_device_that_turns_hostile_pauses_the_run(case: str, tmp_path: Path) -> None:
     """Typed and in words; nothing more is written to it; small; and the run can be gone on with."""
@@ -130,12 +140,12 @@ def test_a_device_that_turns_hostile_pauses_the_run(case: str, tmp_path: Path) -
             stage.map.write_text(
                 yaml.safe_dump({**ways, VICTIM: f"127.0.0.1:{way.port}"}), encoding="utf-8"
             )
-            status, said, most_kib = applied(stage)
+            status, said, most = applied(stage)
         assert way.hostile
         assert way.answered > 0
         assert status == 1, said
         assert "Traceback" not in said
-        assert most_kib * 1024 < MOST_BYTES, f"{most_kib / 1024:.0f} MiB"
+        assert most < MOST_BYTES, f"{most / 1024**2:.0f} MiB"
         (run,) = stage.runs()
         assert run["state"] in {"paused", "unfinished"}, run
         stage.map.write_text(yaml.safe_dump(ways), encoding="utf-8")
