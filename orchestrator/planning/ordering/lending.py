@@ -98,9 +98,7 @@ class _Lender:
             self._impossible(members)
             return
         needed = Counter(self._store(self.moves[index]) for index in choice)
-        every = [self.moves[index] for index in members]
-        most = {self._store(move): len(list(self._transit(move))) for move in every}
-        if all(most[store] >= count for store, count in needed.items()):
+        if all(needed[self._store(self.moves[i])] <= self._free(i) for i in choice):
             self._lend_all([(index, frozenset(choice[:at])) for at, index in enumerate(choice)])
             return
         inside = set(members)
@@ -109,12 +107,16 @@ class _Lender:
             {index: inside.intersection(self.moves[index].waits) for index in members},
             {index: inside & order[index] for index in members},
             lambda i: self._store(self.moves[i]) if self._lendable(i) else None,
-            most,
+            {self._store(self.moves[i]): self._free(i) for i in members if self._lendable(i)},
         )
         if loans is None:
             self._too_little(members, needed)
         else:
             self._lend_all(loans)
+
+    def _free(self, index: int) -> int:
+        """How many numbers (or addresses) a move could choose from."""
+        return sum(1 for _ in self._transit(self.moves[index]))
 
     def _lendable(self, index: int) -> bool:
         move = self.moves[index]

@@ -79,13 +79,12 @@ def over(case: Case, device: str, ended: Step, then: Step, other: str) -> bool:
     """
     if case.scene.traits[device].saves is not Saves.ON_SAVE or device == other:
         return case.order.before(ended, then)
+    saves = [step for step in case.replay.steps[device] if step.kind is StepKind.SAVE]
+    # Most often it waits for the save itself: that is seen at once, so such ones come first.
+    saves.sort(key=lambda save: save.id not in then.after)
+    before = case.order.before
     # A save that comes between says by itself that the one is proved before the other.
-    return any(
-        step.kind is StepKind.SAVE
-        and case.order.before(ended, step)
-        and case.order.before(step, then)
-        for step in case.replay.steps[device]
-    )
+    return any(before(ended, save) and before(save, then) for save in saves)
 
 
 def broken(rule: str, what: str, where: tuple[str, ...]) -> Hazard:

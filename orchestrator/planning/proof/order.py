@@ -93,6 +93,8 @@ class Order:
             return first.phase < then.phase
         if first.id in then.after:
             return True
+        if self.place[first.id] >= self.place[then.id]:
+            return False
         key = (first.id, then.id)
         if key not in self._known:
             self._known[key] = self._reaches(first, then)

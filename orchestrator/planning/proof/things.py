@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from itertools import combinations, pairwise
 
 from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.step import Step
 from orchestrator.planning.proof.case import Case, broken, label, over
 from orchestrator.planning.proof.replay import Held, Span
 
@@ -18,6 +19,7 @@ class Things:
         self.order = case.order
         self.replay = case.replay
         self.steps = case.replay.steps
+        self._judged: dict[tuple[str, str], str] = {}
 
     def found(self) -> Iterator[Hazard]:
         """No two owners hold one thing at one time."""
@@ -77,7 +79,14 @@ class Things:
         """``""`` if ``holder`` has let go for good before ``taker`` takes; else the rule broken."""
         if holder.released is None or holder.proved is None or taker.taken is None:
             return "held"
-        if over(self.case, holder.device, holder.proved, taker.taken, taker.device):
+        # A source's number and its group are let go and taken by the same steps.
+        key = (holder.proved.id, taker.taken.id)
+        if key not in self._judged:
+            self._judged[key] = self._let_go(holder.device, holder.proved, taker)
+        return self._judged[key]
+
+    def _let_go(self, device: str, proved: Step, taker: Span) -> str:
+        if taker.taken is None or over(self.case, device, proved, taker.taken, taker.device):
             return ""
         # Let go of, if at all, only until the next power cycle.
-        return "H9" if self.order.before(holder.proved, taker.taken) else "held"
+        return "H9" if self.order.before(proved, taker.taken) else "held"
