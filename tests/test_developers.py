@@ -8,6 +8,7 @@ from orchestrator.documents import yaml_reader
 from orchestrator.documents.description_build import build_description
 from orchestrator.documents.description_model import DescriptionModel
 from orchestrator.documents.schema import json_schema
+from orchestrator.running import gate
 from orchestrator.running.life import table_text
 from tests.cli.test_odd_devices import CASES
 
@@ -18,6 +19,12 @@ def test_the_life_of_a_step_is_printed_as_it_is() -> None:
     """The table in the guide is the table in the code."""
     printed = GUIDE.split("<!-- life:begin -->")[1].split("<!-- life:end -->")[0]
     assert printed.strip() == table_text().strip()
+
+
+def test_a_go_no_go_point_is_printed_as_it_is() -> None:
+    """So is its table."""
+    printed = GUIDE.split("<!-- points:begin -->")[1].split("<!-- points:end -->")[0]
+    assert printed.strip() == gate.table_text().strip()
 
 
 def test_each_thing_that_a_device_can_do_has_its_row_and_its_case() -> None:
