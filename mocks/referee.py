@@ -13,7 +13,7 @@ judged after every single change:
 - **H6** Nothing is written to a device that is off limits.
 - **H8** No destination hears a source that is neither one it was pointed to at the start nor one
   that it is meant to hear.
-- **H9** H1 and H2 hold too for what a power cycle would bring back.
+- **H9** H1 and H2 hold too for what a power cycle would bring back; it brings back all of a device.
 
 What was wrong at the start is known: a duplicate may lose holders, and gains none. What another
 hand does is nobody's breach; it becomes part of what is known. On a bench nothing is demanded. A
@@ -22,24 +22,53 @@ back is another run), keeping the breaches, writes and silences seen so far.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from itertools import combinations
+from typing import Protocol
 
-from mocks.holdings import heard, held, in_transit, shared
-from mocks.journal import Asked, Cause, Change
+from mocks.clock import Clock
+from mocks.holdings import Slots, heard, held, in_transit, shared
+from mocks.journal import Asked, Cause, Change, Observer
+from mocks.site import Site
 from mocks.state import Lan, Memory, Source, State
 from mocks.verdict import Breach, Silence, Verdict, Writes
-from mocks.world import World
+
+
+class Watched(Protocol):
+    """What a referee needs of a world, such as :class:`mocks.world.World`."""
+
+    @property
+    def site(self) -> Site:
+        """Its networks, and what is said of its devices."""
+        ...
+
+    @property
+    def clock(self) -> Clock:
+        """Its time, in seconds."""
+        ...
+
+    def memories(self) -> Mapping[str, Memory]:
+        """What each device has in its memory now."""
+        ...
+
+    def observe(self, observer: Observer) -> None:
+        """Tell ``observer`` of everything from now on."""
+        ...
+
+    def run_due(self) -> None:
+        """Do all that is due."""
+        ...
 
 
 class Referee:
     """Watches a world from the moment it is made."""
 
-    def __init__(self, world: World) -> None:
+    def __init__(self, world: Watched) -> None:
         self._site = world.site
         self._clock = world.clock
         self._world = world
-        self._memories: dict[str, Memory] = world.memories()
+        self._memories: dict[str, Memory] = dict(world.memories())
         self._breaches: dict[tuple[str, str], Breach] = {}
         self._writes: Counter[tuple[str, str]] = Counter()
         self._silences: list[Silence] = []
@@ -152,8 +181,11 @@ class Referee:
     def _judge_holders(self, at: float) -> None:
         every = held(self._site, self._memories)
         running = held(self._site, self._memories, running_only=True)
+        booted = held(self._site, _booted(self._memories), running_only=True)
         for thing, holders in shared(every).items():
-            if holders <= self._known.get(thing, frozenset()):
+            known = self._known.get(thing, frozenset())
+            at_once = (running.get(thing, frozenset()), booted.get(thing, frozenset()))
+            if holders <= known or not _new(holders, known, at_once):
                 continue
             rule = "H2" if thing.kind == "address" else "H1"
             now = running.get(thing, frozenset())
@@ -232,6 +264,26 @@ class Referee:
 
     def _broken(self, at: float, rule: str, what: str) -> None:
         self._breaches.setdefault((rule, what), Breach(at, rule, what))
+
+
+def _booted(memories: Mapping[str, Memory]) -> Mapping[str, Memory]:
+    return {name: Memory(one.saved, one.saved) for name, one in memories.items()}
+
+
+def _new(holders: Slots, known: Slots, at_once: tuple[Slots, Slots]) -> bool:
+    """Whether two hold one thing that did not before.
+
+    A power cycle brings back all of a device: what runs and what is saved of one never meet.
+    """
+    return any(
+        not {one, other} <= known
+        and (_device(one) != _device(other) or any({one, other} <= now for now in at_once))
+        for one, other in combinations(sorted(holders), 2)
+    )
+
+
+def _device(holder: str) -> str:
+    return holder.partition("/")[0]
 
 
 def _sources(change: Change) -> Iterable[tuple[str, Source, Source]]:

@@ -103,8 +103,8 @@ class Performer:
         An error that is no device's is a bug, and is raised.
         """
         match operation:
-            case Read(step=step, at=at):
-                return await self._read(step, at)
+            case Read(step=step, at=at, rests=rests):
+                return await self._read(step, at, rests)
             case Write(step=step, at=at):
                 return await self._write(step, at)
             case Probe(step=step, at=at):
@@ -133,9 +133,10 @@ class Performer:
             self._adapters[device, at] = adapter
         return self._adapters[device, at]
 
-    async def _read(self, step: Step, at: str) -> Outcome:
+    async def _read(self, step: Step, at: str, rests: Sequence[Step]) -> Outcome:
+        parts = parts_of(step).union(*map(parts_of, rests))
         try:
-            return Saw(await self._adapter(step.device, at).read(parts_of(step)))
+            return Saw(await self._adapter(step.device, at).read(parts))
         except Unreachable as error:
             return Nobody(said(error))
         except WrongDevice as error:

@@ -89,13 +89,14 @@ def propose(
     asked: Mapping[str, AskedDevice] | None = None,
     besides: tuple[Hazard, ...] = (),
     undoes: str | None = None,
+    save_first: frozenset[str] = frozenset(),
 ) -> DryRun:
     """Plan and prove a change.
 
     ``besides`` are hazards found elsewhere. ``undoes`` names the run that is taken back: it does
     not stand in its own way.
     """
-    scene = scene_of(desk, found, choice, asked)
+    scene = replace(scene_of(desk, found, choice, asked), save_first=save_first)
     plan = dry_run(scene)
     touched = {step.device for step in plan.sequence.steps}
     late = does_not_fit(choice.terms, lengths_of(desk, plan.sequence), desk.clock.now())

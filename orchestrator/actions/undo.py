@@ -51,7 +51,15 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
 
     def plan_with(chosen: Choice) -> DryRun:
         wider = replace(chosen, accepted={**accepted, **chosen.accepted})
-        return propose(as_left, found, wider, asked=back.asked, besides=back.hazards, undoes=run)
+        return propose(
+            as_left,
+            found,
+            wider,
+            asked=back.asked,
+            besides=back.hazards,
+            undoes=run,
+            save_first=back.save_first,
+        )
 
     return Undo(
         record=record,

@@ -13,7 +13,7 @@ from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
 from orchestrator.planning.ordering.build import build
 from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.finish import add_final_saves, steps_of, tie
+from orchestrator.planning.ordering.finish import add_final_saves, add_first_saves, steps_of, tie
 from orchestrator.planning.ordering.lending import Cost, break_cycles
 from orchestrator.planning.ordering.loans import loans_of
 from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
@@ -58,6 +58,7 @@ def dry_run(scene: Scene) -> DryRun:
     hazards += disagreement
     count = len(graph.drafts)
     add_final_saves(scene, graph)
+    add_first_saves(scene, graph)
     _estimate(scene, graph.drafts[count:])
     quiet = spans(scene, graph, heard)
     tasks = scheduling(scene, graph, quiet)

@@ -17,7 +17,9 @@ class Scene:
 
     ``asked`` holds only devices of the chosen ``rooms``. ``phases`` is the user's order of rooms
     (each entry the rooms that go together); empty: the tool chooses. ``releases`` are those that
-    have not expired. ``accepted`` maps hazard names to reasons.
+    have not expired. ``accepted`` maps hazard names to reasons. ``save_first`` names devices that
+    may boot with something else than they run on (a run was stopped before their save): nobody
+    knows what that holds, so they are saved before anything is taken.
 
     """
 
@@ -30,6 +32,7 @@ class Scene:
     releases: tuple[Release, ...] = ()
     accepted: Mapping[str, str] = field(default_factory=dict)
     width: int = 16
+    save_first: frozenset[str] = frozenset()
 
     @cached_property
     def states(self) -> Mapping[str, DeviceState]:

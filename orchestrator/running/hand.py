@@ -35,6 +35,7 @@ AT_NEW = (Stage.LOOKING_NEW, Stage.SEEKING_NEW, Stage.CONFIRMING)
 """The stages in which the device is read at its new address."""
 
 _READS = (Stage.LOOKING, Stage.CHECKING, Stage.SEEKING, Stage.LAST_LOOK, *AT_NEW)
+_BEFORE_A_WRITE = (Stage.LOOKING, Stage.SEEKING)
 _WAITS = (Stage.BUSY_WAIT, Stage.CHECK_WAIT, Stage.SEEK_WAIT, Stage.CONFIRM_WAIT)
 
 
@@ -43,8 +44,10 @@ class Hand:
     """One step in hand.
 
     ``left`` is the address that a confirm's device was readdressed from, ``readdress`` that
-    readdress's id. ``holds`` are the steps that it rests on, ``lost`` those of them that have to be
-    done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
+    readdress's id. ``gone_to`` is where the device stands now, if it was readdressed since the
+    step was first done: it is looked at there, and not written any more. ``holds`` are the steps
+    that it rests on, ``besides`` what else was set on the device, ``lost`` those of them that have
+    to be done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
     may land yet. ``sends``, ``waits`` and ``busy`` count what was sent, and waited for, so far.
     ``told`` is the last reason told for a trouble, ``said`` its words. ``notes`` are stored with
     the next event. ``why`` and ``unsure`` say how it failed, once it has.
@@ -55,7 +58,9 @@ class Hand:
     patience: Patience = field(default_factory=Patience)
     left: str | None = None
     readdress: str | None = None
+    gone_to: str | None = None
     holds: tuple[Step, ...] = ()
+    besides: tuple[Step, ...] = ()
     lost: tuple[Step, ...] = ()
     earlier: bool = False
     doubt: bool = False
@@ -94,6 +99,11 @@ class Hand:
             return self.patience.arrive()
         return self.patience.late() + self.patience.settle()
 
+    @property
+    def checks(self) -> bool:
+        """Whether what it rests on is looked at: before a write, and all that a save keeps."""
+        return self.stage in _BEFORE_A_WRITE or self.step.kind is StepKind.SAVE
+
     def operation(self) -> Operation:
         """What is to be done in the present stage.
 
@@ -102,7 +112,7 @@ class Hand:
         """
         step = self.step
         if self.stage in _READS:
-            return Read(step, self._where())
+            return Read(step, self._where(), self.holds if self.checks else ())
         if self.stage in _WAITS:
             return Wait(step, self._seconds())
         match self.stage:
@@ -118,7 +128,7 @@ class Hand:
     def _where(self) -> str:
         if self.stage is Stage.LAST_LOOK:
             return self.left or self.new
-        return self.new if self.stage in AT_NEW else self.step.at
+        return self.new if self.stage in AT_NEW else self.gone_to or self.step.at
 
     def _seconds(self) -> float:
         waits = BUSY_WAITS if self.stage is Stage.BUSY_WAIT else self.settling

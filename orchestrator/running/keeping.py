@@ -10,41 +10,63 @@ from collections.abc import Iterable, Mapping
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Step, StepKind
-from orchestrator.running.value import same, value_of
+from orchestrator.running.value import ABSENT, same, value_of
 
 _SETS_NOTHING = frozenset({StepKind.SAVE, StepKind.CONFIRM, StepKind.BY_HAND})
 _SWITCH = frozenset({StepKind.DISABLE, StepKind.ENABLE})
 _IDENTITY = _SWITCH | {StepKind.RENUMBER}
-_RESTS = frozenset({StepKind.RENUMBER, StepKind.ENABLE, StepKind.READDRESS})
+_RESTS = frozenset({StepKind.RENUMBER, StepKind.ENABLE, StepKind.REPOINT, StepKind.SET})
+_LETS_GO = frozenset({StepKind.DISABLE, StepKind.RENUMBER, StepKind.REPOINT})
+_MOVES = _SETS_NOTHING | {StepKind.READDRESS}
 
 
 def rests_on(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
     """The proved steps, in order, whose values have to be there when ``step`` is done.
 
     A source is renumbered only while it is off; it is switched on only with the number that it
-    was given; its device is readdressed only while all that was switched off is.
+    was given; its device is readdressed only while all that was switched off is, and all else
+    that was set is there: what comes before a readdress can't be done again after it. And where a
+    step comes after others of its own device, what these let go of has to be let go of still.
     """
     if step.kind is StepKind.SAVE:
         return unsaved(step, steps, proved)
-    if step.kind not in _RESTS:
-        return ()
-    own = (
-        one
-        for one in (steps[name] for name in proved)
-        if one.device == step.device and one.kind in _IDENTITY and step.source in (None, one.source)
-    )
-    return tuple(sorted(own, key=lambda one: one.order))
+    own = [one for one in (steps[name] for name in proved) if one.device == step.device]
+    if step.kind is StepKind.READDRESS:
+        rests = [one for one in own if one.kind not in _MOVES]
+    elif step.kind in _RESTS:
+        rests = [
+            one
+            for one in own
+            if (step.kind in _IDENTITY and one.kind in _IDENTITY and step.source == one.source)
+            or (one.kind in _LETS_GO and one.id in step.after)
+        ]
+    else:
+        rests = []
+    return tuple(sorted(rests, key=lambda one: one.order))
+
+
+def values_set(device: str, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
+    """The proved steps of ``device``, in order, that set a value other than its address."""
+    own = (steps[name] for name in proved if steps[name].device == device)
+    return tuple(sorted((s for s in own if s.kind not in _MOVES), key=lambda one: one.order))
 
 
 def unsaved(save: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
     """The proved steps of the device of ``save`` that no proved save surely kept, in order."""
-    own = [steps[name] for name in proved if steps[name].device == save.device]
-    kept: set[str] = set()
-    for step in own:
-        if step.kind is StepKind.SAVE:
-            kept |= _before(step, steps)
+    names = tuple(proved)
+    own = [steps[name] for name in names if steps[name].device == save.device]
+    kept = saved(save.device, steps, names)
     left = (step for step in own if step.kind not in _SETS_NOTHING and step.id not in kept)
     return tuple(sorted(left, key=lambda step: step.order))
+
+
+def saved(device: str, steps: Mapping[str, Step], proved: Iterable[str]) -> set[str]:
+    """The steps of ``device`` that a proved save surely kept."""
+    kept: set[str] = set()
+    for step in (steps[name] for name in proved):
+        if step.device == device and step.kind is StepKind.SAVE:
+            kept |= _before(step, steps)
+    return kept
 
 
 def _before(save: Step, steps: Mapping[str, Step]) -> set[str]:
@@ -58,22 +80,35 @@ def _before(save: Step, steps: Mapping[str, Step]) -> set[str]:
     return found
 
 
-def lost(step: Step, held: Iterable[Step], state: DeviceState) -> tuple[Step, ...]:
+def lost(
+    step: Step, held: Iterable[Step], state: DeviceState, besides: Iterable[Step] = ()
+) -> tuple[Step, ...]:
     """Those of the steps ``held``, in order, that have to be done again, as ``state`` shows.
 
-    What ``step`` is itself about is for its own look to judge. Where the number or the switch of a
-    source is lost, all that was done to both is: it is renumbered only while it is off.
+    What ``step`` is itself about is for its own look to judge. Where the number of a source is
+    lost, so is its switch: it is renumbered only while it is off. Where
+    anything is lost, so is what else of ``besides`` is seen to be, that one resume may mend all.
     """
     steps = tuple(held)
+    if not _wrong(step, steps, state):
+        return ()
+    known = {one.id for one in steps}
+    seen = [one for one in besides if one.id not in known and value_of(one, state) is not ABSENT]
+    every = sorted((*steps, *seen), key=lambda one: one.order)
+    wrong = _wrong(step, every, state)
+    return tuple(one for one in every if _thing(one) in wrong or _together(one) in wrong)
+
+
+def _wrong(step: Step, steps: Iterable[Step], state: DeviceState) -> set[tuple[str, str]]:
+    """The things that are not as the last of ``steps`` left them."""
     latest = {_thing(one): one for one in steps}
-    wrong = {
+    return {
         thing
         for thing, one in latest.items()
         if thing != _thing(step)
         and one.kind is not StepKind.READDRESS  # its own confirm has read the address
         and not same(one.wanted, value_of(one, state))
     }
-    return tuple(one for one in steps if _thing(one) in wrong or _together(one) in wrong)
 
 
 def moves(held: Iterable[Step], steps: Mapping[str, Step]) -> tuple[Step, ...]:
@@ -102,4 +137,4 @@ def _thing(step: Step) -> tuple[str, str]:
 
 def _together(step: Step) -> tuple[str, str]:
     thing, name = _thing(step)
-    return {"switch": "number", "number": "switch"}.get(thing, thing), name
+    return "number" if thing == "switch" else thing, name

@@ -32,10 +32,14 @@ class Store:
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """Read what the step is about, identity included, at ``at``."""
+    """Read what the step is about, identity included, at ``at``.
+
+    ``rests`` are steps of the same device that it rests on: what they are about is read, too.
+    """
 
     step: Step
     at: str
+    rests: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

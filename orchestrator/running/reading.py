@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
-from orchestrator.facility.step import AddressValue, StepKind, StepValue
+from orchestrator.facility.step import AddressValue, Step, StepKind, StepValue
 from orchestrator.running.events import Failure
 from orchestrator.running.hand import AT_NEW, SENDS, Hand, target
 from orchestrator.running.keeping import lost
@@ -42,13 +42,23 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
         raise OutOfTurn(f"{type(hand.operation()).__name__} was answered {outcome}")
     if isinstance(outcome, Saw):
         outcome = _identified(hand, outcome)
-        hand = (
-            replace(hand, lost=lost(hand.step, hand.holds, outcome.state))
-            if isinstance(outcome, Saw)
-            else hand
-        )
+        if isinstance(outcome, Saw):
+            hand = replace(hand, lost=_lost(hand, outcome.state))
     happening = happening_of(hand, outcome)
     return hand.next(happening, outcome, _said(hand, happening, outcome))
+
+
+def _lost(hand: Hand, state: DeviceState) -> tuple[Step, ...]:
+    """What is lost of all that ``hand`` rests on; a number that is there already rests on nothing.
+
+    Its source may be on again by now, put right by hand; it need not go off for a write that is
+    not sent.
+    """
+    step = hand.step
+    there = step.kind is StepKind.RENUMBER and sight(step, state) is Sight.WANTED
+    if there or not hand.checks:
+        return ()
+    return lost(step, hand.holds, state, hand.besides)
 
 
 def _identified(hand: Hand, saw: Saw) -> Outcome:
@@ -145,10 +155,22 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:
     match _weighed(hand, sight(hand.step, state)):
         case Sight.WANTED:
             return Happening.WANTED
-        case Sight.OTHER:
-            return Happening.OTHER
-        case _:
+        case Sight.AS_FOUND if hand.gone_to is None and not _switched_on(hand, state):
             return _as_found(hand)
+        case _:
+            return Happening.OTHER
+
+
+def _switched_on(hand: Hand, state: DeviceState) -> tuple[str, ...]:
+    """The sources that are on and have to be off, were the write of ``hand`` to follow."""
+    step = hand.step
+    if hand.stage not in _AT_OLD or step.kind not in (StepKind.RENUMBER, StepKind.READDRESS):
+        return ()
+    return tuple(
+        name
+        for name, source in state.sources.items()
+        if step.source in (None, name) and source.enabled
+    )
 
 
 def _as_found(hand: Hand) -> Happening:
@@ -209,6 +231,16 @@ def _other_said(hand: Hand, state: DeviceState) -> str:
     step = hand.step
     if hand.lost:
         return _lost_said(hand, state)
+    if on := _switched_on(hand, state):
+        sources = " and ".join(f"{step.device}/{name}" for name in on)
+        what = "readdressed" if step.kind is StepKind.READDRESS else "renumbered"
+        return f"{sources} was switched on by another hand; nothing is {what} while it is on"
+    if hand.gone_to is not None:
+        return (
+            f"{step.subject} is {_shown(value_of(step, state))}, not {_shown(step.wanted)} as this "
+            f"run had set it before {step.device} was moved to {hand.gone_to}: put that right by "
+            "hand there and resume, or take the run back"
+        )
     expected = "" if step.as_found is None else f"{step.as_found} as expected nor "
     return (
         f"{step.subject} shows {value_of(step, state)}, neither {expected}{step.wanted} as wanted"

@@ -34,11 +34,12 @@ from orchestrator.running.events import (
 from orchestrator.running.fold import Standing, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.hand import Hand, new_address
-from orchestrator.running.keeping import moves, rests_on
+from orchestrator.running.keeping import moves, rests_on, values_set
 from orchestrator.running.life import OutOfTurn, Stage
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.patience import Patience
+from orchestrator.running.places import gone_to, readdress_of
 from orchestrator.running.reading import told
 from orchestrator.running.stuck import GONE, Stuck
 from orchestrator.running.terms import Terms
@@ -332,7 +333,8 @@ class Run:
         return doubtful
 
     def _hand(self, step: Step) -> Hand:
-        readdress = self._readdress(step)
+        proved = [name for name in self._on[step.device] if self._proved(name)]
+        readdress = readdress_of(step, self._steps)
         moved = readdress is not None and new_address(readdress) != readdress.at
         earlier = _writes(step) and self._state.standing(step.id) is Standing.INTENDED
         return Hand(
@@ -341,7 +343,9 @@ class Run:
             patience=self._patience.get(step.device, Patience()),
             left=readdress.at if readdress is not None and moved else None,
             readdress=readdress.id if readdress is not None else None,
-            holds=rests_on(step, self._steps, filter(self._proved, self._on[step.device])),
+            gone_to=gone_to(step, self._steps, proved),
+            holds=rests_on(step, self._steps, proved),
+            besides=values_set(step.device, self._steps, proved),
             earlier=earlier,
             doubt=earlier,
         )
@@ -352,18 +356,6 @@ class Run:
         if not absent or hand.step.kind is not StepKind.SAVE:
             return ()
         return moves(hand.holds, self._steps)
-
-    def _readdress(self, step: Step) -> Step | None:
-        """The readdress that ``step`` confirms: the last one of its device that it comes after."""
-        if step.kind is not StepKind.CONFIRM:
-            return None
-        found = [
-            self._steps[name]
-            for name in step.after
-            if self._steps[name].kind is StepKind.READDRESS
-            and self._steps[name].device == step.device
-        ]
-        return max(found, key=lambda readdress: readdress.order, default=None)
 
 
 def _writes(step: Step) -> bool:

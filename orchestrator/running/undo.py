@@ -22,9 +22,10 @@ from orchestrator.facility.wanted import (
     SettingValue,
 )
 from orchestrator.running.events import Event
+from orchestrator.running.keeping import saved
 from orchestrator.running.mended import Stay, stays
 from orchestrator.running.partly import part_of
-from orchestrator.running.present import put
+from orchestrator.running.present import proved_steps, put
 from orchestrator.running.record import RunRecord
 from orchestrator.running.unreached import figures_in_doubt, hazards_of, unreached
 from orchestrator.running.value import Absent, same, value_of
@@ -40,12 +41,14 @@ class TakeBack:
 
     ``stays`` names, in words, each mended fault that stays mended. ``hazards`` are values that
     somebody else changed since, and devices that can't be reached: ``lost``, as the run left them.
+    ``save_first`` are devices that the run set and did not save.
     """
 
     asked: Mapping[str, AskedDevice]
     stays: tuple[str, ...] = ()
     hazards: tuple[Hazard, ...] = ()
     lost: Mapping[str, DeviceState] = field(default_factory=dict)
+    save_first: frozenset[str] = frozenset()
 
 
 def written_steps(record: RunRecord, events: Sequence[Event]) -> tuple[Step, ...]:
@@ -105,7 +108,8 @@ def take_back(
         for name, line in lines.items()
         for hazard in _changed_since(name, line, now.state(name))
     )
-    return TakeBack(asked, tuple(worker.stays), (*missing, *hazards), lost)
+    unsaved = _not_saved(record, events) & lines.keys()
+    return TakeBack(asked, tuple(worker.stays), (*missing, *hazards), lost, unsaved)
 
 
 def _held_by(
@@ -117,6 +121,16 @@ def _held_by(
     )
     surely = tuple(figure for figure in held if figure is not None)
     return (*surely, *figures_in_doubt(record, events, name))
+
+
+def _not_saved(record: RunRecord, events: Sequence[Event]) -> frozenset[str]:
+    """The devices that boot with what is saved, and have, or may have, something unsaved."""
+    steps = {step.id: step for step in record.sequence.steps}
+    savers = {step.device for step in steps.values() if step.kind is StepKind.SAVE}
+    proved = proved_steps(events)
+    kept = {name for device in savers for name in saved(device, steps, proved)}
+    written = written_steps(record, events)
+    return frozenset(s.device for s in written if s.device in savers and s.id not in kept)
 
 
 def _with_stayers(
@@ -208,6 +222,7 @@ class _Worker:
         self.facility = {**_states(now), **self.before}
         self.then = {name: state for name, state in self.facility.items() if name not in benched}
         self.holders = _holders(self.then)
+        self.held = _holders(_states(now))
         self.meant = _holders({**self.then, **_done(record)})
 
     def device(self, name: str, line: _Line) -> AskedDevice:
@@ -239,6 +254,8 @@ class _Worker:
             if stay is not None and stay.number is not None:
                 known = sources.get(source, AskedSource(name=source))
                 sources[source] = replace(known, number=stay.number, groups=None)
+        if any(asked.number is Auto.AUTO for asked in sources.values()):
+            self._hold(name, sources)
         return AskedDevice(
             name=name,
             playbook=f"run {self.record.id}, taken back",
@@ -263,41 +280,56 @@ class _Worker:
             enabled = old.enabled
         return AskedSource(name=name, number=number, groups=groups, label=label, enabled=enabled)
 
+    def _hold(self, device: str, sources: dict[str, AskedSource]) -> None:
+        """Ask by name for the numbers that a device holds, so that none of them is given away.
+
+        What stands on a bench holds nothing yet that anybody would have to heed.
+        """
+        held = self.now.state(device)
+        for name, source in held.sources.items() if held is not None else ():
+            asked = sources.get(name, AskedSource(name=name))
+            if asked.number is None and source.number is not None:
+                sources[name] = replace(asked, number=source.number)
+
     def _pointed(self, step: Step) -> ListensTo:
         """What a destination that the run pointed is to listen to again."""
         device, destination = step.device, step.destination or ""
         pointer = self.before[device].destinations[destination].hears
-        if len(self._of(self.holders, device, pointer)) > 1:
-            return self._stays_pointed(step, pointer)
+        holders = self._of(self.holders, device, pointer)
+        if len(holders) > 1:
+            return self._stays_pointed(step, f"{pointer}, was a duplicate")
+        keepers = [r for r in self._of(self.held, device, pointer) if str(r) in self.kept]
+        if keepers and not holders:
+            # Nobody was heard there, and now somebody would be.
+            return self._stays_pointed(step, f"{pointer}, is held by {keepers[0]}, which stays")
         state = self.now.state(device)
         there = state.destinations.get(destination) if state is not None else None
-        if there is not None and isinstance(there.hears, int) != isinstance(pointer, int):
+        hears = there.hears if there is not None else None
+        if hears is not None and isinstance(hears, int) != isinstance(pointer, int):
             return _pointer(pointer)  # it went from numbers to groups, or back: by figure
         return self.heard(device, pointer)
 
-    def _stays_pointed(self, step: Step, pointer: int | str | None) -> ListensTo:
-        """Whom a destination stays with that listened to a duplicate before the run."""
+    def _stays_pointed(self, step: Step, why: str) -> ListensTo:
+        """Whom a destination stays with that can't be pointed back without harm."""
         heard = step.wanted if isinstance(step.wanted, Hearing) else Hearing()
         figure = heard.group if heard.number is None else heard.number
         holders = self._of(self.meant, step.device, figure)
         stays = ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(figure)
         self.stays.append(
-            f"{step.subject} keeps listening to {stays}; what it pointed at before, {pointer}, "
-            "was a duplicate"
+            f"{step.subject} keeps listening to {stays}; what it pointed at before, {why}"
         )
         return stays
 
     def heard(self, device: str, pointer: int | str | None) -> ListensTo:
         """Whom a pointer meant before the run: the source, where it is known, so that it follows.
 
+        One that stays where the run has put it is followed there: on its old number is another.
         What stood on a bench was heard by nobody.
         """
         holders = self._of(self.holders, device, pointer)
         if len(holders) == 1 and holders[0].device in self.lost:
             return _pointer(self._where(holders[0], pointer))
-        if len(holders) == 1 and str(holders[0]) not in self.kept:
-            return ListensTo(source=holders[0])
-        return _pointer(pointer)
+        return ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(pointer)
 
     def _where(self, ref: Ref, pointer: int | str | None) -> int | str | None:
         """Where a source is, by the ledger, whose device can't be reached and so stays there."""

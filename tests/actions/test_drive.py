@@ -103,12 +103,14 @@ def test_a_whole_change_is_driven_to_its_end() -> None:
 def test_devices_are_spoken_to_side_by_side_and_one_part_is_read() -> None:
     """Two devices at once; the whole state only for a save, which is to keep all of it.
 
-    A readdress looks at the sources, too: they have to be off.
+    A readdress looks at the sources, too: they have to be off; and at what was set before it.
+    A setting that is to be set while a source is off looks at that, too.
     """
     stage = Stage()
     asyncio.run(stage.drive())
     assert stage.net.most_at_once > 1
-    more = (EVERYTHING, {Part.INTERFACES, Part.SOURCES})
+    off = {Part.SOURCES, Part.SETTINGS}
+    more = (EVERYTHING, off, off | {Part.INTERFACES})
     assert all(len(parts) == 1 or parts in more for parts in stage.net.parts)
     assert stage.net.parts.count(EVERYTHING) == 2
     assert frozenset({Part.INTERFACES}) in stage.net.parts

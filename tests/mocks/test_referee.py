@@ -464,6 +464,14 @@ def test_h9_taken_before_it_was_saved(referee: Referee, hands: Hands) -> None:
     assert {rule for rule, _ in broken(referee)} == {"H9"}
 
 
+def test_h9_a_power_cycle_brings_back_all_of_a_device(referee: Referee, hands: Hands) -> None:
+    """Within one device a number may pass on unsaved: old and new never run side by side."""
+    hands.tx("1", state="off")
+    hands.tx("2", num="----", dest="")
+    hands.tx("1", num="0422", dest="239.194.1.166:5004")
+    assert "H9" not in {rule for rule, _ in broken(referee)}
+
+
 def test_h9_address_taken_before_it_was_saved(referee: Referee, hands: Hands, net: str) -> None:
     """The same for an address: a power cycle would bring the old one back."""
     hands.tx("1", state="off")

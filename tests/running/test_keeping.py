@@ -6,7 +6,7 @@ from dataclasses import replace
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.step import AddressValue, Hearing, Sequence, Step, StepKind
 from orchestrator.running.events import Event, Intended, Proved, Resumed
-from orchestrator.running.keeping import lost, moves, rests_on, unsaved
+from orchestrator.running.keeping import lost, moves, rests_on, saved, unsaved, values_set
 from orchestrator.running.operations import Accepted, Elapsed, Nobody, Unsure
 from orchestrator.running.run import Run
 from tests.running.dialogue import Dialogue, Line, store
@@ -50,15 +50,49 @@ def test_a_save_keeps_what_was_set_since_the_last_one() -> None:
 
 
 def test_what_a_step_rests_on() -> None:
-    """A renumber on the switch, an enable on the number, a readdress on both, of its own device."""
+    """A renumber on the switch, an enable on the number, of its own device; a readdress on all."""
     proved = ["south.hear", "south.take", "south.off", "north.take"]
     assert names(rests_on(ON, BY_ID, proved)) == ["south.off", "south.take"]
     assert names(rests_on(TAKE, BY_ID, ["south.off", "north.take"])) == ["south.off"]
     move = step("south.move", StepKind.READDRESS, None, None)
-    assert names(rests_on(move, BY_ID, proved)) == ["south.off", "south.take"]
+    assert names(rests_on(move, BY_ID, proved)) == ["south.off", "south.take", "south.hear"]
     assert rests_on(OFF, BY_ID, proved) == ()
     other = step("south.other", StepKind.ENABLE, False, True, source="two")
     assert rests_on(other, BY_ID, proved) == ()
+
+
+def test_what_was_let_go_of_before_a_step_has_to_be_let_go_of_still() -> None:
+    """By another source or destination of its own device, which it comes after; no others."""
+    mine = step("south.mine", StepKind.RENUMBER, number(5), number(411), "south.take", source="two")
+    proved = ["south.off", "south.take", "south.hear", "south.on"]
+    assert names(rests_on(mine, BY_ID, proved)) == ["south.take"]
+    heard = step("south.heard", StepKind.ENABLE, False, True, "south.hear", source="two")
+    assert names(rests_on(heard, BY_ID, proved)) == ["south.hear"]
+
+
+def test_where_something_is_lost_all_else_that_is_seen_to_be_lost_is_named_too() -> None:
+    """One resume mends it all; what was not read, or is there, is left alone."""
+    label = step("south.label", StepKind.SET, "", "New", source="one", setting="label", order=9)
+    clock = step("south.clock", StepKind.SET, 0, 7, setting="ptp_domain", order=10)
+    seen = shows(311, enabled=True)
+    assert names(lost(TAKE, (OFF,), seen, (OFF, label, clock, HEAR))) == [
+        "south.off",
+        "south.label",
+    ]
+    assert lost(TAKE, (OFF,), shows(311), (label,)) == ()
+
+
+def test_what_a_proved_save_kept() -> None:
+    """All of its device that it comes after; nothing of a save that is not proved."""
+    proved = ["south.off", "south.take", "south.hear", "south.save", "south.on"]
+    assert saved("south", BY_ID, proved) == {"south.off", "south.take", "south.hear"}
+    assert saved("south", BY_ID, proved[:3]) == set()
+
+
+def test_what_is_set_on_a_device() -> None:
+    """Its proved steps that set a value; saves and confirms set none."""
+    proved = ["south.hear", "south.off", "south.save", "north.take"]
+    assert names(values_set("south", BY_ID, proved)) == ["south.off", "south.hear"]
 
 
 def test_what_a_step_is_about_is_for_its_own_look() -> None:
@@ -97,7 +131,7 @@ def test_nothing_is_lost_while_all_is_as_set() -> None:
 
 
 def test_a_lost_number_brings_its_switch_with_it() -> None:
-    """A source is renumbered only while it is off, so both are done again; a pointer alone is."""
+    """A source is renumbered only while it is off, so both are done again; all else alone is."""
     held = (OFF, TAKE, HEAR, ON)
     assert names(lost(SAVE, held, shows(411, enabled=True))) == [
         "south.off",
@@ -105,11 +139,7 @@ def test_a_lost_number_brings_its_switch_with_it() -> None:
         "south.on",
     ]
     assert names(lost(SAVE, held, shows(311, enabled=True, hears=411))) == ["south.hear"]
-    assert names(lost(SAVE, held, shows(311, enabled=False))) == [
-        "south.off",
-        "south.take",
-        "south.on",
-    ]
+    assert names(lost(SAVE, held, shows(311, enabled=False))) == ["south.off", "south.on"]
 
 
 def test_a_device_that_lost_its_power_is_not_saved() -> None:

@@ -7,12 +7,14 @@ import pytest
 
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.plan import ListensTo, Ref
+from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
 from orchestrator.running.events import Event, Failed, Failure, Intended, Proved
-from orchestrator.running.undo import addresses, take_back, written_steps
+from orchestrator.running.undo import TakeBack, addresses, take_back, written_steps
 from tests.planning.scenes import Box, random_boxes, scene
 from tests.running.runs import after, planned, run
 
@@ -178,3 +180,76 @@ def test_who_stood_on_the_bench_was_heard_by_nobody() -> None:
     record, events, now = run(scene(boxes))
     asked = take_back(record, events, now, frozenset({"new"})).asked["c"].destinations["in"]
     assert asked.listens_to == ListensTo(source=Ref("a", "s"))
+
+
+def test_a_listener_follows_who_can_not_get_its_number_back() -> None:
+    """The mended b/s keeps 321, so c/s stays on 331, and d, which heard it, hears it there."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}),
+        "b": Box(32, {"s": (311, True)}, wants={"s": (321, None)}),
+        "c": Box(33, {"s": (321, True)}, wants={"s": (331, None)}),
+        "d": Box(34, hears={"in": 321}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert back.asked["d"].destinations["in"].listens_to == ListensTo(source=Ref("c", "s"))
+    done = after(now, planned_back(before, now, back).sequence.steps)
+    entry = done.devices["d"]
+    assert isinstance(entry, Found)
+    assert entry.state.destinations["in"].hears == 331
+
+
+def test_a_pointer_at_what_another_keeps_is_not_put_back() -> None:
+    """It pointed at 321, where nobody was; the mended b/s keeps that, and d never heard it."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}),
+        "b": Box(32, {"s": (311, True)}, wants={"s": (321, None)}),
+        "d": Box(34, hears={"in": 321}, listens={"in": ListensTo(number=341)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert any("321, is held by b/s, which stays" in text for text in back.stays)
+    assert back.asked["d"].destinations["in"].listens_to == ListensTo(number=341)
+    assert planned_back(before, now, back).proved
+
+
+def bench_and_back() -> dict[str, Box]:
+    """A goes to the bench, and is numbered there; it listens to b/s, and to its own s."""
+    return {
+        "a": Box(
+            31,
+            {"s": (311, True), "t": (312, False)},
+            {"in0": 321, "in1": 311},
+            wants={"s": (5, None), "t": (312, None)},
+            exact={"main": ("127.0.2.60", 24, None)},
+        ),
+        "b": Box(32, {"s": (321, True)}),
+    }
+
+
+def test_a_device_that_comes_back_from_a_bench_points_where_it_did() -> None:
+    """What it points at is asked for, so that nobody takes it for a pointer left dangling."""
+    before = scene(bench_and_back())
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert set(back.asked["a"].destinations) == {"in0", "in1"}
+    assert taken_back(before) == before.found
+
+
+def test_what_the_run_did_not_save_is_saved_first() -> None:
+    """Half-done, a holds on disk what nobody can read: it saves before b takes anything."""
+    record, events, now = run(scene(swap()), 4)
+    back = take_back(record, events, now)
+    assert back.save_first == {"a"}
+    plan = planned_back(scene(swap()), now, back)
+    first = plan.sequence.steps[0]
+    assert (first.kind, first.device) == (StepKind.SAVE, "a")
+    assert take_back(*run(scene(swap()))).save_first == frozenset()
+
+
+def planned_back(before: Scene, now: AsFound, back: TakeBack) -> DryRun:
+    """The plan of taking back, which nothing stops."""
+    made = replace(before, found=now, asked=back.asked, phases=(), save_first=back.save_first)
+    return planned(made)

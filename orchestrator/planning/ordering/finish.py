@@ -1,4 +1,4 @@
-"""The last touches: final saves, and steps with ids in the order of the schedule."""
+"""The last touches: first and final saves, and steps with ids in the order of the schedule."""
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
@@ -21,6 +21,28 @@ _DONE = {
     StepKind.ENABLE: "is on again",
     StepKind.BY_HAND: "is done by hand",
 }
+
+
+def add_first_saves(scene: Scene, graph: Graph) -> None:
+    """Save what has to be saved before anything is taken; all else waits for it."""
+    every = range(len(graph.drafts))
+    for device in sorted(scene.save_first & scene.states.keys()):
+        if scene.traits[device].saves is not Saves.ON_SAVE or not every:
+            continue
+        entry = scene.found.devices[device]
+        save = graph.add(
+            Draft(
+                kind=StepKind.SAVE,
+                device=device,
+                room=scene.room_of(device),
+                at=entry.at,
+                as_found=None,
+                wanted=None,
+            )
+        )
+        for index in every:
+            same = graph.drafts[index].device == device
+            graph.order(save, index, "" if same else f"waits until {device} has saved what it runs")
 
 
 def add_final_saves(scene: Scene, graph: Graph) -> None:

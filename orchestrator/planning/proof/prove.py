@@ -24,6 +24,7 @@ from orchestrator.planning.proof.order import BadOrder
 from orchestrator.planning.proof.readdress import Readdresses
 from orchestrator.planning.proof.settings import settings
 from orchestrator.planning.proof.things import Things
+from orchestrator.planning.proof.unsaved import unsaved
 from orchestrator.planning.proof.values import Values
 from orchestrator.planning.scene import Scene
 
@@ -48,5 +49,6 @@ def prove(scene: Scene, sequence: Sequence, meant: Meant) -> list[Hazard]:
         *Things(case).found(),
         *Hearings(case).found(),
         *Leave(case).found(),
+        *unsaved(case),
     ]
     return list(dict.fromkeys(found))

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
@@ -107,3 +109,16 @@ def test_soft_orders_name_earlier_steps() -> None:
                 assert steps[name].order < step.order
                 assert steps[name].phase == step.phase
     assert found > 5
+
+
+def test_what_has_to_be_saved_first_is() -> None:
+    """All else waits for it, and says so."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "b": Box(32, {"s": (320, True)}, saves=Saves.ON_SAVE),
+    }
+    where = replace(scene(boxes), save_first=frozenset({"b"}))
+    steps = dry_run(where).sequence.steps
+    assert (steps[0].kind, steps[0].device) == (K.SAVE, "b")
+    assert all(steps[0].id in step.after for step in steps[1:])
+    assert "waits until b has saved what it runs" in steps[1].why

@@ -1,0 +1,38 @@
+"""The whole thing, many times: random facilities, every trouble, every way on from there."""
+
+import pytest
+
+from tests.simulation.__main__ import attempt, failing, main
+from tests.simulation.trial import Told
+
+SEEDS, CHUNK, DEVICES = 2000, 50, 2
+"""Small facilities, so that 2,000 of them are quick; the command takes larger ones."""
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, CHUNK))
+def test_whatever_happens_every_run_gets_where_it_should(first: int) -> None:
+    """No rule broken, no event lost, no report untrue; resume reaches the target, undo the origin.
+
+    But for mended faults and what another hand has changed, which undo names.
+    """
+    told = [attempt(seed, DEVICES) for seed in range(first, first + CHUNK)]
+    assert [failing(one, DEVICES) for one in told if one.broken] == []
+    assert sum(one.counted["runs"] for one in told) > CHUNK // 2
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_process_may_die_after_any_event(seed: int) -> None:
+    """Between the events of one commit, too, and again while it resumes, or is taken back."""
+    told = attempt(seed, DEVICES, stops=True)
+    assert told.broken == []
+
+
+def test_a_failing_seed_is_told_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """With the command that does it again; what is raised fails a seed too."""
+    told = Told(7, ["H1: number 311 on media is held by a/s, b/s"])
+    again = "Again: python -m tests.simulation --from 7 --seeds 1 --devices 2"
+    assert failing(told, 2) == f"seed 7: {told.broken[0]}. {again}"
+    assert failing(told, 2, stops=True).endswith("--everywhere")
+    assert attempt(1, -1).broken == [] or "raised" in attempt(1, -1).broken[0]
+    assert main(["--seeds", "3", "--devices", "2", "--processes", "1"]) == 0
+    assert "seeds that failed                        0" in capsys.readouterr().out

@@ -1,0 +1,245 @@
+"""One seed: a facility, a run of it under trouble, and every way out of that.
+
+A run that finishes stands at its target, and is then taken back, under trouble too. A run that
+does not is looked at twice: resumed once the trouble is over it reaches the target; taken back it
+leaves the facility as it was found.
+"""
+
+import copy
+import random
+from collections import Counter
+from dataclasses import dataclass, field, replace
+
+from mocks.holdings import heard
+from mocks.referee import Referee
+from mocks.state import Memory, State
+from orchestrator.planning.scene import Scene
+from orchestrator.running.record import RunRecord
+from orchestrator.running.undo import take_back
+from tests.simulation.process import Ledger, Process
+from tests.simulation.scene import Job, job, planned, record_of, released, survey, target, world_of
+from tests.simulation.trouble import CALM, Odds, odds
+from tests.simulation.truth import amiss, untrue
+from tests.simulation.units import Thing, state_of
+from tests.simulation.watch import Watch
+from tests.simulation.world import World
+
+RESUMES = 3
+
+
+@dataclass
+class Told:
+    """What came of a seed. ``broken``: what was wrong, in words."""
+
+    seed: int
+    broken: list[str] = field(default_factory=list)
+    counted: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass
+class Night:
+    """A run and all around it, in one value that can be copied where the ways part."""
+
+    job: Job
+    record: RunRecord
+    world: World
+    referee: Referee
+    ledger: Ledger
+    chance: random.Random
+
+    def branch(self) -> "Night":
+        """The same night once more, to go another way from here."""
+        keep = {id(self.job): self.job, id(self.record): self.record}
+        return copy.deepcopy(self, keep)
+
+    def broken(self) -> list[str]:
+        """What the referees have seen."""
+        seen = [f"{one.rule}: {one.what}" for one in self.referee.verdict().broken]
+        return [*seen, *self.ledger.watch.broken]
+
+
+def trial(seed: int, most: int = 4) -> Told:
+    """Try one seed."""
+    told = Told(seed)
+    chance = random.Random(f"trial {seed}")
+    night = _night(seed, most, chance, odds(chance), told)
+    if night is not None:
+        _ways(night, told, _under_trouble(night, told))
+        told.counted.update(night.world.counted)
+    return told
+
+
+def everywhere(seed: int, most: int = 2) -> Told:
+    """Stop the process after each event that a seed's run stores, and go every way from there.
+
+    The process that resumes is stopped as well, somewhere; so is the one that takes it back.
+    """
+    told = Told(seed)
+    stop = 1
+    while True:
+        chance = random.Random(f"everywhere {seed}")
+        night = _night(seed, most, chance, CALM, told)
+        if night is None:
+            return told
+        ended = _once(night, told, stop)
+        told.broken += [f"stopped after event {stop}: {what}" for what in _stopped(night, ended)]
+        if ended or told.broken:
+            return told
+        stop += 1
+
+
+def _stopped(night: Night, ended: bool) -> list[str]:  # noqa: FBT001 - how it ended
+    told = Told(0)
+    if not ended:
+        night.world.odds = replace(CALM, stops=0.02)
+    _ways(night, told, ended)
+    return told.broken
+
+
+def _night(seed: int, most: int, chance: random.Random, trouble: Odds, told: Told) -> Night | None:
+    made = job(seed, most)
+    if made is None or not made.plan.sequence.steps:
+        told.counted["nothing to do" if made else "refused by the planner"] += 1
+        return None
+    world = world_of(made, chance, trouble)
+    record = record_of(made, "r1")
+    told.counted["runs"] += 1
+    told.counted["steps"] += len(record.sequence.steps)
+    ledger = Ledger(_watch(made.scene, record, world))
+    return Night(made, record, world, Referee(world), ledger, chance)
+
+
+def _ways(night: Night, told: Told, finished: bool) -> None:  # noqa: FBT001 - how it ended
+    """Go every way from where the run has come to."""
+    origin = {name: state_of(state) for name, state in night.job.scene.states.items()}
+    if finished:
+        _finished(night, origin, told)
+        _back(night, origin, told)
+    else:
+        told.counted["not finished under trouble"] += 1
+        other = night.branch()
+        _resumed(night, origin, told)
+        _back(other, origin, told)
+
+
+def _under_trouble(night: Night, told: Told) -> bool:
+    """Run, and resume as long as anybody would; whether it finished."""
+    for _ in range(1 + night.chance.randrange(RESUMES)):
+        if _once(night, told):
+            return True
+        if night.chance.random() < 0.5:
+            night.world.pass_time(night.world.now + night.chance.choice((0.1, 4.0, 300.0)))
+        if night.chance.random() < 0.5:
+            night.world.mind_cables()
+    return False
+
+
+def _once(night: Night, told: Told, dies_after: int | None = None) -> bool:
+    process = Process(night.record, night.ledger, night.world, night.chance, dies_after)
+    lived = process.go()
+    told.counted["operations"] += process.operations
+    told.counted["processes that died"] += not lived
+    events = night.ledger.events()
+    told.broken += untrue(night.record, events, night.world)
+    told.broken += night.broken()
+    return lived and process.run.finished
+
+
+def _calm(night: Night, told: Told) -> bool:
+    """Resume, the trouble being over, until it is finished."""
+    night.world.calm()
+    night.world.put_right()
+    return any(_once(night, told) for _ in range(RESUMES))
+
+
+def _finished(night: Night, origin: dict[str, State], told: Told) -> None:
+    wanted = target(origin, night.record.sequence)
+    but_for = frozenset(night.world.meddled)
+    told.broken += amiss(night.world, wanted, but_for, touched=night.record.before)
+
+
+def _resumed(night: Night, origin: dict[str, State], told: Told) -> None:
+    if _calm(night, told):
+        _finished(night, origin, told)
+    else:
+        last = night.ledger.events()[-1]
+        told.broken.append(f"resume: it does not come to its end: {last}")
+
+
+def _back(night: Night, origin: dict[str, State], told: Told) -> None:
+    """Take the run back, under trouble, and look whether all is as it was."""
+    world = night.world
+    trouble = world.odds
+    world.calm()
+    if night.chance.random() < 0.5:
+        world.put_right()
+    now = survey(night.job.scene, world)
+    world.take_as_known()
+    back = take_back(night.record, night.ledger.events(), now, _benched(night.job.scene))
+    if not back.asked:
+        told.broken += amiss(world, origin, frozenset(world.meddled))
+        return
+    rooms = frozenset(night.job.scene.plan.devices[name].room for name in back.asked)
+    accepted = {**night.job.scene.accepted, **{h.name: "for the test" for h in back.hazards}}
+    made = replace(
+        night.job.scene,
+        found=now,
+        asked=back.asked,
+        rooms=rooms | night.job.scene.rooms,
+        phases=(),
+        accepted=accepted,
+        save_first=back.save_first,
+    )
+    way = planned(made) or planned(released(made))
+    if way is None:
+        told.broken.append("undo: it can't be planned")
+        return
+    record = record_of(way, "r2", undoes="r1")
+    world.odds = trouble
+    night.referee.new_run()
+    undoing = Night(
+        way, record, world, night.referee, Ledger(_watch(way.scene, record, world)), night.chance
+    )
+    if not _under_trouble(undoing, told) and not _calm(undoing, told):
+        told.broken.append(f"undo: it does not come to its end: {undoing.ledger.events()[-1]}")
+        return
+    but_for = frozenset(world.meddled) | _stays(back.stays)
+    but_for |= _followers(but_for, world, origin)
+    told.broken += amiss(world, origin, but_for, touched=record.before)
+
+
+def _followers(
+    moved: frozenset[tuple[str, Thing]], world: World, origin: dict[str, State]
+) -> frozenset[tuple[str, Thing]]:
+    """Where the destinations point that heard a source which has not got its number back."""
+    sources = {f"{device}/{name}" for device, (sort, name) in moved if sort == "number"}
+    memories = {name: Memory(state, state) for name, state in origin.items()}
+    pointed = heard(world.site, memories, enabled_only=False)
+    return frozenset(
+        (device, ("hears", name))
+        for at, heard_there in pointed.items()
+        for device, _, name in (at.partition("/"),)
+        if heard_there & sources
+    )
+
+
+def _watch(made: Scene, record: RunRecord, world: World) -> Watch:
+    return Watch(record, world, frozenset(release.what for release in made.releases))
+
+
+def _benched(made: Scene) -> frozenset[str]:
+    return frozenset(
+        name
+        for name, state in made.states.items()
+        if all(made.network_at(one.address) is None for one in state.interfaces.values())
+    )
+
+
+def _stays(stays: tuple[str, ...]) -> frozenset[tuple[str, Thing]]:
+    """What is not given back by name, because that would bring a fault back."""
+    subjects = [text.split(" ")[0].partition("/") for text in stays]
+    return frozenset(
+        (device, (sort, name))
+        for device, _, name in subjects
+        for sort in ("number", "hears", "enabled")
+    )
