@@ -48,6 +48,7 @@ from orchestrator.credentials import Credentials
 from orchestrator.documents.work_order import read_work_order
 from orchestrator.errors import EXIT_DONE, EXIT_FOUND, CallError
 from orchestrator.facility.hazard import Hazard
+from orchestrator.ledger.lock import refuse_held
 from orchestrator.planning.result import DryRun
 from orchestrator.reports.hazards import hazard_lines
 from orchestrator.reports.layout import wrap
@@ -99,6 +100,7 @@ def apply_command(
     do; 1 a hazard or a no stopped it, or the run paused.
     """
     desk = desk_at(facility, playbook, connect, connect_file)
+    refuse_held(desk.folder)
     terms = terms_of(desk, after_failure, soak, window, margin)
     choice = choice_of(room, phase, accept, width, terms)
     if work_order is not None:
@@ -278,6 +280,8 @@ def undo_command(
     or the run paused.
     """
     desk = desk_at(facility, None, connect, connect_file)
+    if not dry:
+        refuse_held(desk.folder)
     if rotated_by(desk, run) is not None:
         _undo_rotation(desk, run, keep_copy, dry=dry, yes=yes, json=as_json)
     terms = terms_of(desk, after_failure, soak, window, margin)

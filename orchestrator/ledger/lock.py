@@ -128,6 +128,24 @@ def holder(facility: Path) -> Holder | None:
         os.close(handle)
 
 
+def refuse_held(facility: Path) -> None:
+    """Look whether somebody holds the facility's lock, before anything long is begun.
+
+    Raises:
+        LedgerError: somebody does; the error names who. Or the file can't be looked at.
+    """
+    who = holder(facility)
+    if who is not None:
+        raise _held_by(None if who is _NOBODY_KNOWN else who)
+
+
+def _held_by(who: Holder | None) -> LedgerError:
+    return LedgerError(
+        f"another run has this facility's lock: {who or 'its holder has left no name'}",
+        "wait until it is done, or stop it there; nothing was written to a device",
+    )
+
+
 _NOBODY_KNOWN = Holder(pid=0, host="?", user="?", command="?", since="?")
 
 
@@ -143,11 +161,7 @@ def _lock(handle: int, path: Path) -> None:
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError as error:
-        who = _patiently(handle)
-        raise LedgerError(
-            f"another run has this facility's lock: {who or 'its holder has left no name'}",
-            "wait until it is done, or stop it there; nothing was written to a device",
-        ) from error
+        raise _held_by(_patiently(handle)) from error
     except OSError as error:
         raise _unusable(path, error) from error
 

@@ -79,6 +79,8 @@ class Run:
         check(sequence, expects, stored)
         self.sequence = sequence
         self._steps = {step.id: step for step in sequence.steps}
+        self._one_phase = all(step.phase == 0 for step in sequence.steps)
+        self._by_hand = any(step.kind is StepKind.BY_HAND for step in sequence.steps)
         self._on: dict[str, list[str]] = {}  # the ids of each device's steps
         for step in sequence.steps:
             self._on.setdefault(step.device, []).append(step.id)
@@ -271,11 +273,14 @@ class Run:
 
     def _phase(self) -> int:
         """The earliest phase with a step that is not proved."""
+        if self._one_phase:
+            return 0
         phases = (step.phase for step in self._steps.values() if not self._proved(step.id))
         return min(phases, default=0)
 
     def _startable(self) -> Iterator[Step]:
-        self._waiting = [step for step in self._waiting if not self._proved(step.id)]
+        standings = self._state.standings
+        self._waiting = [s for s in self._waiting if standings.get(s.id) is not Standing.PROVED]
         phase = self._phase()
         if self._shut(phase):
             return
@@ -289,6 +294,8 @@ class Run:
         doubtful = self._doubtful()
         hopeless = stuck.hopeless(step for step in self._waiting if step.id not in self._hands)
         for step in self._waiting:
+            if not self._by_hand and len(spoken_to) >= self._width:
+                return  # none of the others may start, and they may be thousands
             if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
                 continue
             if doubtful.get(step.device, {step.id}).isdisjoint({step.id}):
@@ -325,8 +332,10 @@ class Run:
         """By device, the steps whose write may have landed before a resume."""
         doubtful: dict[str, set[str]] = {}
         for name, standing in self._state.standings.items():
+            if standing is not Standing.INTENDED:
+                continue
             step = self._steps[name]
-            begun = standing is Standing.INTENDED and name not in self._hands and _writes(step)
+            begun = name not in self._hands and _writes(step)
             # Where what it comes after is to be done again, that comes first.
             if begun and all(self._proved(earlier) for earlier in step.after):
                 doubtful.setdefault(step.device, set()).add(name)

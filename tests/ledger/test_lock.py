@@ -58,6 +58,11 @@ def test_a_held_lock_names_its_holder(tmp_path: Path) -> None:
         seen = lock.holder(tmp_path)
         assert seen is not None
         assert seen.pid == child.pid
+        with pytest.raises(LedgerError, match=f"process {child.pid}"):
+            lock.refuse_held(tmp_path)
+        child.kill()
+        child.wait()
+        lock.refuse_held(tmp_path)
 
 
 def test_a_killed_process_is_taken_over_and_named(tmp_path: Path) -> None:
