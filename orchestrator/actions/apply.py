@@ -11,7 +11,7 @@ from orchestrator.actions.desk import Desk
 from orchestrator.actions.drive import drive
 from orchestrator.actions.look_round import known_before, looking_round
 from orchestrator.actions.notes import NotesKeeper
-from orchestrator.actions.propose import owners
+from orchestrator.actions.propose import lengths_of, owners
 from orchestrator.actions.questions import (
     BEFORE_SOURCES_RETURN,
     BEFORE_THE_FIRST_WRITE,
@@ -330,6 +330,7 @@ def record_of(desk: Desk, order: Order, ledger: SqliteLedger) -> RunRecord:
         mended=order.mended,
         undoes=order.undoes,
         terms=order.terms,
+        lengths=lengths_of(desk, order.sequence),
         known=known,
         absent=absent,
         rooms=order.rooms,

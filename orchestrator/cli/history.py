@@ -1,5 +1,6 @@
 """The commands about runs: runs, rollback-notes, adopt."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, overload
 
@@ -16,8 +17,11 @@ from orchestrator.ledger.store import SqliteLedger
 from orchestrator.reports import rollback_notes
 from orchestrator.reports import run as run_report
 from orchestrator.reports.answers import answer_lines, answers_json
-from orchestrator.reports.terms import terms_json
-from orchestrator.running.pace import phase_lengths
+from orchestrator.reports.layout import wrap
+from orchestrator.reports.terms import terms_json, turn_back_words
+from orchestrator.running.events import Event
+from orchestrator.running.record import RunRecord
+from orchestrator.running.view import RunState
 
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="As 'cutsheet runs' lists it.")]
 
@@ -64,10 +68,23 @@ def run_document(folder: Path, run: str, *, text: bool = False) -> dict[str, Any
     if not text:
         document = run_report.as_json(record, events, state=state, alive=alive, notes=notes)
         document["answers"] = answers_json(timeline)
-        document["terms"] = terms_json(record.terms, phase_lengths(record.sequence))
+        document["terms"] = terms_json(record.terms, record.lengths)
         return document
     told = run_report.text(record, events, state=state, alive=alive, notes=notes)
-    return told + "\n".join(answer_lines(timeline))
+    lines = _turn_back(record, events, state) + answer_lines(timeline)
+    return told + "\n".join(lines)
+
+
+def _turn_back(record: RunRecord, events: Sequence[Event], state: RunState) -> list[str]:
+    """The last time to turn back, of a run under way that has a window."""
+    if state not in {RunState.RUNNING, RunState.PAUSED}:
+        return []
+    named = {getattr(event, "step", None) for event in events}
+    begun = [step.phase + 1 for step in record.sequence.steps if step.id in named]
+    last = turn_back_words(record.terms, record.lengths, max(begun, default=0))
+    if last is None:
+        return []
+    return wrap(f"The last time to turn back is {last}; after it, going on is the way out.")
 
 
 def last_unfinished(folder: Path) -> str:

@@ -16,7 +16,8 @@ class RunRecord:
     ``id`` is short and unique in its facility. ``made_at`` is an ISO 8601 time with an offset.
     ``digest`` is the sequence's. ``expects`` says who each device must prove to be. ``before``
     is the whole state of every device to be touched, stored before the first write. ``undoes``
-    names the run that this one takes back. ``terms`` are those on which it was agreed to.
+    names the run that this one takes back. ``terms`` are those on which it was agreed to,
+    ``lengths`` the seconds that its phases take at the most.
     ``known`` names what an audit found before the run, and ``absent`` the devices that did not
     answer then: neither is held against it later. ``configurations`` names the devices that offer
     their whole configuration, with why it could not be had (None: it is kept with the run).
@@ -37,6 +38,7 @@ class RunRecord:
     undoes: str | None = None
     rotates: str | None = None
     terms: Terms = field(default_factory=Terms)
+    lengths: tuple[float, ...] = ()
     known: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
     configurations: Mapping[str, str | None] = field(default_factory=dict)

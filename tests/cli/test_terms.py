@@ -89,3 +89,13 @@ def test_a_work_order_brings_its_own_terms(small: Stage, tmp_path: Path) -> None
     assert small.run(*APPLY, str(order)).status == 0
     shown = small.run("runs", small.last(), "--json").json
     assert shown["terms"]["after_failure"] == "hold-room"
+
+
+def test_a_paused_run_says_the_last_time_to_turn_back(small: Stage) -> None:
+    """For what was begun of it, in the facility's zone; a run that is over says none."""
+    zoned(small)
+    small.world.add_fault(TALKS, Fault(Kind.REFUSE, method="PATCH", always=True))
+    ended = small.run(*APPLY, "--window", around_now())
+    assert re.search(r"The last time to turn back is [^;]*\d\d:\d\d; after it", ended.said)
+    small.world.clear_faults(TALKS)
+    assert "turn back" not in small.run("resume", *APPLY[2:]).out.rpartition("Finished")[2]
