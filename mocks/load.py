@@ -15,11 +15,11 @@ import yaml
 from mocks.corvid import Corvid
 from mocks.device import Device, Unit
 from mocks.marram import Marram
-from mocks.nmos import CONFIGURATION, HABITS, SECOND_LEG, Nmos
-from mocks.nmos_habits import Habit
-from mocks.nmos_registry import Registry
-from mocks.nmos_restconf import NmosRestconf
-from mocks.restconf import Restconf
+from mocks.nmos.habits import Habit
+from mocks.nmos.node import CONFIGURATION, HABITS, SECOND_LEG, Nmos
+from mocks.nmos.registry import Registry
+from mocks.nmos.restconf import NmosRestconf
+from mocks.restconf.device import Restconf
 from mocks.site import Network, Site, Span
 from mocks.state import (
     TOP_NUMBER,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from orchestrator.actions.copies import configuration_path
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import owners
-from orchestrator.adapters.nmos_device import GivesConfiguration
+from orchestrator.adapters.nmos.device import GivesConfiguration
 from orchestrator.documents.configuration import read_configuration
 from orchestrator.errors import CallError, CutsheetError, WrongDevice, words
 from orchestrator.facility.configuration import Configuration, PutBack

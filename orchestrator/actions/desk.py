@@ -9,7 +9,8 @@ from pathlib import Path
 from orchestrator.actions.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
 from orchestrator.adapters import plug_ins
-from orchestrator.adapters.looking import LookAt, make_looker
+from orchestrator.adapters.http.looking import LookAt, make_looker
+from orchestrator.adapters.http.probe import make_probe
 from orchestrator.adapters.open import (
     OpenDoorOf,
     in_the_clear,
@@ -18,7 +19,6 @@ from orchestrator.adapters.open import (
     planned_device,
     traits_of,
 )
-from orchestrator.adapters.probe import make_probe
 from orchestrator.adapters.trust import Trust
 from orchestrator.adapters.ways import Plugged
 from orchestrator.documents.folder import Documents, load_checked

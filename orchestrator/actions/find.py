@@ -9,8 +9,8 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from orchestrator.adapters import dns_sd
-from orchestrator.adapters.discovery import Asking, ask_node, ask_registry
+from orchestrator.adapters.nmos import dns_sd
+from orchestrator.adapters.nmos.discovery import Asking, ask_node, ask_registry
 from orchestrator.errors import CutsheetError, words
 from orchestrator.facility.discovered import HeardOf, Service
 

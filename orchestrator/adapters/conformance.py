@@ -20,7 +20,7 @@ from enum import StrEnum
 from functools import partial
 from typing import Protocol, Self, TypeVar
 
-from orchestrator.adapters.redact import Redactor
+from orchestrator.adapters.http.redact import Redactor
 from orchestrator.errors import (
     Broken,
     Busy,

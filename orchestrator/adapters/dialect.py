@@ -2,7 +2,7 @@
 
 from typing import Protocol
 
-from orchestrator.adapters.messages import Exchange
+from orchestrator.adapters.http.messages import Exchange
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step
 from orchestrator.facility.traits import Traits

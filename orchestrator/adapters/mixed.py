@@ -9,9 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-from orchestrator.adapters.messages import Party
-from orchestrator.adapters.nmos_device import GivesConfiguration, TellsOfSources
-from orchestrator.adapters.nmos_stage import Told
+from orchestrator.adapters.http.messages import Party
+from orchestrator.adapters.nmos.device import GivesConfiguration, TellsOfSources
+from orchestrator.adapters.nmos.stage import Told
 from orchestrator.adapters.shares import part_of, saving, shares, traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, DeviceError, Rejected, WrongDevice

@@ -5,15 +5,15 @@ from functools import cache, partial
 
 import httpx
 
-from orchestrator.adapters.dial import check, target_of
-from orchestrator.adapters.gates import Gates
-from orchestrator.adapters.messages import Party
+from orchestrator.adapters.http.dial import check, target_of
+from orchestrator.adapters.http.gates import Gates
+from orchestrator.adapters.http.messages import Party
+from orchestrator.adapters.http.retries import Patience
+from orchestrator.adapters.http.trace import Tell
+from orchestrator.adapters.http.transport import Transport
 from orchestrator.adapters.mixed import Mixed, Opened
-from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.rotating import Door
 from orchestrator.adapters.shares import traits_of_several
-from orchestrator.adapters.trace import Tell
-from orchestrator.adapters.transport import Transport
 from orchestrator.adapters.trust import Trust
 from orchestrator.adapters.way import Opening, Way
 from orchestrator.adapters.ways import Plugged, table, ways_of

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol, TypeVar, runtime_checkable
 
-from orchestrator.adapters import scrub
-from orchestrator.adapters.answers import clean
-from orchestrator.adapters.redact import Redactor
+from orchestrator.adapters.http import scrub
+from orchestrator.adapters.http.answers import clean
+from orchestrator.adapters.http.redact import Redactor
 from orchestrator.adapters.way import Opening, Way
 from orchestrator.errors import (
     Broken,

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TypedDict
 
-from orchestrator.adapters import certificates
+from orchestrator.adapters.http import certificates
 from orchestrator.facility.plan import Device, Plan
 from orchestrator.facility.trust import Pin, Tls, joined
 

@@ -12,13 +12,13 @@ from typing import Any, Protocol
 
 import httpx
 
-from orchestrator.adapters.dial import Target
 from orchestrator.adapters.dialect import Dialect
-from orchestrator.adapters.messages import Party
-from orchestrator.adapters.rest_device import RestDevice
-from orchestrator.adapters.retries import Patience
+from orchestrator.adapters.http.dial import Target
+from orchestrator.adapters.http.messages import Party
+from orchestrator.adapters.http.rest_device import RestDevice
+from orchestrator.adapters.http.retries import Patience
+from orchestrator.adapters.http.transport import Transport
 from orchestrator.adapters.rotating import Door
-from orchestrator.adapters.transport import Transport
 from orchestrator.adapters.trust import Judging, by_system_alone
 from orchestrator.errors import NoSecret
 from orchestrator.facility.plan import Device, Plan

@@ -7,16 +7,16 @@ so that a facility's own folder has the last word.
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from orchestrator.adapters.declared import Declared
-from orchestrator.adapters.door import DescribedDoor
-from orchestrator.adapters.nmos import TRAITS as NMOS_TRAITS
-from orchestrator.adapters.nmos import Nmos
-from orchestrator.adapters.nmos_chart import chart_of
-from orchestrator.adapters.nmos_device import NmosDevice
-from orchestrator.adapters.nmos_node import PLAIN_PORT
-from orchestrator.adapters.restconf import TRAITS as RESTCONF_TRAITS
-from orchestrator.adapters.restconf import Restconf
-from orchestrator.adapters.sign_in import sign_in
+from orchestrator.adapters.declared.dialect import Declared
+from orchestrator.adapters.declared.door import DescribedDoor
+from orchestrator.adapters.http.sign_in import sign_in
+from orchestrator.adapters.nmos.chart import chart_of
+from orchestrator.adapters.nmos.device import NmosDevice
+from orchestrator.adapters.nmos.dialect import TRAITS as NMOS_TRAITS
+from orchestrator.adapters.nmos.dialect import Nmos
+from orchestrator.adapters.nmos.node import PLAIN_PORT
+from orchestrator.adapters.restconf.dialect import TRAITS as RESTCONF_TRAITS
+from orchestrator.adapters.restconf.dialect import Restconf
 from orchestrator.adapters.way import OpenDoor, Opening, Way
 from orchestrator.errors import CallError
 from orchestrator.facility.description import Description, SignIn

@@ -7,8 +7,8 @@ from typing import Annotated
 import typer
 
 from orchestrator.actions.find import by_announcement, by_registry
-from orchestrator.adapters.discovery import Asking
-from orchestrator.adapters.dns_sd import USUAL_WAIT_S, browse
+from orchestrator.adapters.nmos.discovery import Asking
+from orchestrator.adapters.nmos.dns_sd import USUAL_WAIT_S, browse
 from orchestrator.cli.options import (
     ConnectFileOption,
     ConnectOption,

@@ -3,11 +3,11 @@ from collections.abc import Sequence
 
 from mocks.in_memory import InMemory
 from orchestrator.actions.find import Heard, by_announcement, by_registry
-from orchestrator.adapters.discovery import Asking
-from orchestrator.adapters.dns_sd import NODE, QUERY, REGISTER
-from orchestrator.adapters.retries import Patience
+from orchestrator.adapters.http.retries import Patience
+from orchestrator.adapters.nmos.discovery import Asking
+from orchestrator.adapters.nmos.dns_sd import NODE, QUERY, REGISTER
 from orchestrator.facility.discovered import Service
-from tests.mocks.test_nmos_registry import AT, a_world
+from tests.mocks.nmos.test_registry import AT, a_world
 
 WORLD = a_world(3)
 ASKING = Asking(network=InMemory(WORLD), patience=Patience(attempts=1))

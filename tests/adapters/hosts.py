@@ -6,10 +6,10 @@ from typing import Any
 
 from mocks.clock import HandClock
 from mocks.messages import Request as MockRequest
-from mocks.restconf import Restconf as MockHost
-from mocks.restconf_server import RestconfServer
+from mocks.restconf.device import Restconf as MockHost
+from mocks.restconf.server import RestconfServer
 from mocks.world import World
-from orchestrator.adapters.messages import Party, Request, Response
+from orchestrator.adapters.http.messages import Party, Request, Response
 
 ADDRESS, GATEWAY = "127.44.3.71", "127.44.3.254"
 PARTY = Party(device="rack-node", address=ADDRESS)

@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from orchestrator.adapters.messages import Exchange, Party, Request, Response
+from orchestrator.adapters.http.messages import Exchange, Party, Request, Response
 from orchestrator.facility.description import Description, Json, Pick, Read, SignIn, WriteRule
 from orchestrator.facility.plan import Device, Interface, Plan, PlannedDestination, PlannedSource
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from mocks.messages import Request as MockRequest
-from mocks.nmos import Nmos as MockNode
-from orchestrator.adapters.messages import Party, Request, Response
-from orchestrator.adapters.nmos_chart import Chart
+from mocks.nmos.node import Nmos as MockNode
+from orchestrator.adapters.http.messages import Party, Request, Response
+from orchestrator.adapters.nmos.chart import Chart
 from orchestrator.facility.numbering import Numbering
 from orchestrator.facility.step import Assigned, Hearing, Step, StepKind, StepValue
 from tests.planning.scenes import NUMBERING

@@ -67,7 +67,7 @@ def _echoed(frame: bytes) -> bytes:
 
 def main() -> None:
     """Look at everybody, twice at one who leaves meanwhile, and print what is said."""
-    from orchestrator.adapters.probe import make_probe  # noqa: PLC0415 - as a program of its own
+    from orchestrator.adapters.http.probe import make_probe  # noqa: PLC0415 - as a program of its own
     from tests.adapters.makes import TAMARISK, a_plan  # noqa: PLC0415
 
     present = {ARP_ONLY, WITH_ECHO}

@@ -12,9 +12,9 @@ from mocks.faults import Fault, Kind
 from mocks.in_memory import InMemory
 from mocks.server import serve
 from mocks.world import World
+from orchestrator.adapters.http.probe import make_probe
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.probe import make_probe
-from orchestrator.adapters.retries import Patience
 from orchestrator.documents.folder import load
 from orchestrator.errors import (
     Broken,

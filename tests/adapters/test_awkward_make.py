@@ -15,8 +15,8 @@ from mocks.faults import Fault, Kind
 from mocks.in_memory import InMemory
 from mocks.marram import REQUESTS_A_SESSION
 from mocks.world import World
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.documents import yaml_reader
 from orchestrator.documents.description_build import build_description
 from orchestrator.documents.description_model import DescriptionModel

@@ -9,9 +9,9 @@ from mocks.faults import Fault, Kind
 from mocks.server import Running, serve
 from mocks.world import World
 from orchestrator.adapters.conformance import Bench, Conformance, Trouble
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.plug_ins import Guarded, Place
-from orchestrator.adapters.retries import Patience
 from orchestrator.documents.folder import load
 from orchestrator.documents.plan_reader import read_plan
 from orchestrator.facility.description import Description

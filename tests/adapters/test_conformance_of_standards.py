@@ -8,8 +8,8 @@ from ipaddress import IPv4Network
 from mocks.server import Running, serve
 from mocks.world import World
 from orchestrator.adapters.conformance import Bench, Conformance, Trouble
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.facility.found import Identity
 from orchestrator.facility.plan import Device, Interface, Network, Plan, Reach
 from orchestrator.facility.secret import Secret

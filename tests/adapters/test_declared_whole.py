@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from orchestrator.adapters.declared import Declared
-from orchestrator.adapters.messages import Request, Response
+from orchestrator.adapters.declared.dialect import Declared
+from orchestrator.adapters.http.messages import Request, Response
 from orchestrator.errors import Broken, OtherHand, Rejected
 from orchestrator.facility.description import Description, Json, Pick, Read, WriteRule
 from orchestrator.facility.step import AddressValue, Assigned, Step, StepKind

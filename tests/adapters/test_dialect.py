@@ -1,4 +1,4 @@
-from orchestrator.adapters.declared import Declared
+from orchestrator.adapters.declared.dialect import Declared
 from orchestrator.adapters.dialect import Dialect
 from tests.adapters.makes import PARTY, TAMARISK
 

@@ -15,8 +15,8 @@ from typing import Any
 
 import pytest
 
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.errors import Broken, DeviceError, OutcomeUnknown, Rejected, SignInRefused
 from orchestrator.facility.description import Description, SignIn, WriteRule
 from orchestrator.facility.secret import Secret

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from orchestrator.adapters.messages import Party
+from orchestrator.adapters.http.messages import Party
 from orchestrator.adapters.mixed import Mixed, Opened
-from orchestrator.adapters.nmos_stage import Told
+from orchestrator.adapters.nmos.stage import Told
 from orchestrator.adapters.shares import traits_of_several
 from orchestrator.adapters.way import Way
 from orchestrator.errors import Broken, Rejected, WrongDevice

@@ -15,19 +15,19 @@ import pytest
 from mocks.faults import Fault, Kind
 from mocks.in_memory import InMemory
 from mocks.messages import Request as MockRequest
-from mocks.nmos import Nmos as MockNode
-from mocks.nmos_habits import Habit
+from mocks.nmos.habits import Habit
+from mocks.nmos.node import Nmos as MockNode
 from mocks.server import serve
-from orchestrator.adapters.messages import Request, Response
-from orchestrator.adapters.nmos import Nmos
-from orchestrator.adapters.nmos_stage import Told
+from orchestrator.adapters.http.messages import Request, Response
+from orchestrator.adapters.http.retries import Patience
+from orchestrator.adapters.nmos.dialect import Nmos
+from orchestrator.adapters.nmos.stage import Told
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.errors import OutcomeUnknown, Rejected
 from orchestrator.facility.found import DeviceState
 from tests.adapters.makes import played
+from tests.adapters.nmos.test_dialect import PLAN, no_secrets
 from tests.adapters.nodes import ADDRESS, CHART, OTHER, PARTY, disable, enable, renumber, repoint
-from tests.adapters.test_nmos import PLAN, no_secrets
 from tests.mocks.nodes import NOW, SINGLE, a_node, a_world, ask, place, staging
 
 NODE_API = "/x-nmos/node/v1.3"

@@ -11,8 +11,8 @@ from urllib.parse import quote
 import httpx
 import pytest
 
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.errors import CallError, DeviceError, NoSecret
 from orchestrator.facility.description import Description, Pick, SignIn, WriteRule
 from orchestrator.facility.numbering import Numbering, NumberRange

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from mocks.server import serve
+from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.adapters.retries import Patience
 from orchestrator.adapters.trust import Trust
 from orchestrator.errors import DeviceError, Untrusted
 from orchestrator.facility.found import DeviceState

@@ -1,6 +1,6 @@
 import ssl
 
-from orchestrator.adapters.certificates import by_authority, by_fingerprint, by_system
+from orchestrator.adapters.http.certificates import by_authority, by_fingerprint, by_system
 from orchestrator.adapters.trust import Trust, by_system_alone
 from orchestrator.facility.trust import Pin, Tls
 from tests.adapters.makes import a_plan

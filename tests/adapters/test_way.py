@@ -7,8 +7,8 @@ from typing import Any
 import httpx
 import pytest
 
-from orchestrator.adapters.declared import Declared
-from orchestrator.adapters.transport import Transport
+from orchestrator.adapters.declared.dialect import Declared
+from orchestrator.adapters.http.transport import Transport
 from orchestrator.adapters.way import Opening
 from orchestrator.errors import CallError, NoSecret
 from orchestrator.facility.secret import Secret

@@ -4,7 +4,7 @@ from dataclasses import replace
 import httpx
 import pytest
 
-from orchestrator.adapters.nmos import TRAITS
+from orchestrator.adapters.nmos.dialect import TRAITS
 from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.ways import BUILT_IN, described_way, table, ways_of
 from orchestrator.errors import CallError, DeviceError

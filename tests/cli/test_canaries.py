@@ -22,7 +22,7 @@ import pytest
 from mocks.device import Device
 from mocks.faults import Fault, Kind
 from mocks.messages import Request, Response
-from orchestrator.adapters.redact import Redactor
+from orchestrator.adapters.http.redact import Redactor
 from orchestrator.cli import main, show
 from orchestrator.credentials import Credentials
 from orchestrator.facility.secret import Secret

@@ -18,9 +18,9 @@ import pytest
 import yaml
 
 from mocks.faults import Fault, Kind
-from mocks.nmos_restconf import NmosRestconf
+from mocks.nmos.restconf import NmosRestconf
 from mocks.referee import Referee
-from mocks.restconf_server import RestconfServer
+from mocks.restconf.server import RestconfServer
 from mocks.server import serve
 from mocks.world import World
 from tests.cli.stage import ANSWERS, Stage

@@ -12,7 +12,7 @@ import yaml
 from mocks.clock import HandClock
 from mocks.server import serve
 from mocks.world import World
-from orchestrator.adapters.dns_sd import QUERY
+from orchestrator.adapters.nmos.dns_sd import QUERY
 from orchestrator.facility.discovered import Service
 from tests.adapters.announcing import LOOPBACK, announced, needs_multicast
 from tests.cli.stage import Ended, cutsheet

@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.adapters.certificates import by_authority
+from orchestrator.adapters.http.certificates import by_authority
 from orchestrator.documents.trust import PINS_FILE, Unfit, read_authority, read_pins, write_pins
 from orchestrator.errors import DocumentError
 from orchestrator.facility.trust import Pin

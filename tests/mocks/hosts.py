@@ -6,8 +6,8 @@ from typing import Any
 
 from mocks.clock import HandClock
 from mocks.messages import Request, Response
-from mocks.restconf import Restconf
-from mocks.restconf_server import ROOT
+from mocks.restconf.device import Restconf
+from mocks.restconf.server import ROOT
 from mocks.world import World
 
 ADDRESS, GATEWAY = "127.44.3.41", "127.44.3.254"

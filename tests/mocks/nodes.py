@@ -5,7 +5,7 @@ from typing import Any
 
 from mocks.clock import HandClock
 from mocks.messages import Request, Response
-from mocks.nmos import Nmos
+from mocks.nmos.node import Nmos
 from mocks.world import World
 
 ADDRESS, SECOND = "127.44.3.41", "127.45.3.41"

@@ -9,7 +9,7 @@ ALLOWED = {"mocks", "httpx", "h11", "yaml", "typer", "rich"}
 
 def test_imports_nothing_of_what_it_tests() -> None:
     """The simulated devices share no code with the package that is tested with them."""
-    for path in Path(mocks.__file__).parent.glob("*.py"):
+    for path in Path(mocks.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 names = [alias.name for alias in node.names]

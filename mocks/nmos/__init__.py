@@ -1,0 +1,1 @@
+"""A simulated NMOS node and registry: AMWA IS-04, IS-05 and IS-14."""

@@ -1,0 +1,1 @@
+"""A simulated RESTCONF server: RFC 8040 and the standard modules."""

@@ -1,0 +1,1 @@
+"""REST devices spoken to by a device description, without code."""

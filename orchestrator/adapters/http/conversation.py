@@ -1,0 +1,36 @@
+"""Plays a talk with a device to its end."""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from typing import TypeVar
+
+from orchestrator.adapters.http.messages import Exchange, Request, Response
+from orchestrator.errors import DeviceError
+
+T = TypeVar("T")
+
+
+async def play(
+    talk: Exchange[T],
+    ask: Callable[[Request], Awaitable[Response]],
+    clean: Callable[[str], str],
+) -> T:
+    """Ask what ``talk`` wants to ask, until it has what it wants.
+
+    What is said of answers may quote them, so it is made fit to be shown by ``clean``.
+
+    Raises:
+        DeviceError: as ``ask`` or ``talk`` does.
+    """
+    try:
+        request = next(talk)
+        while True:
+            request = talk.send(await ask(request))
+    except StopIteration as end:
+        found: T = end.value
+        return found
+    except DeviceError as error:
+        failure = replace(error, said=clean(error.said))
+    finally:
+        talk.close()
+    raise failure

@@ -1,0 +1,194 @@
+"""One request to a device over HTTP, bounded in time and size.
+
+The deadline is for the whole request, answer included, however slowly it trickles. Redirects are
+not followed, no proxy is taken from the environment, no cookie is kept but that of a sign-in by
+cookie, and nothing is sent twice: but for a request that was answered with 401, which says that it
+was not done, and only once (a Digest challenge, RFC 7616; a cookie that is taken no more).
+"""
+
+import asyncio
+import ssl
+from collections.abc import AsyncIterator, Iterable
+from http.cookiejar import DefaultCookiePolicy
+
+import httpx
+
+from orchestrator.adapters.declared.bodies import encoded
+from orchestrator.adapters.http import answers, certificates, faults
+from orchestrator.adapters.http.dial import Dialled, Target
+from orchestrator.adapters.http.faults import JOURNEY, Journey, NotSignedIn, TooLarge
+from orchestrator.adapters.http.messages import Party, Request, Response
+from orchestrator.adapters.http.redact import LogGuard, Redactor
+from orchestrator.adapters.http.session import SessionSignIn
+from orchestrator.adapters.http.trace import Tell, Traced
+from orchestrator.adapters.http.wire import Wire
+from orchestrator.errors import Rejected
+from orchestrator.facility.secret import Secret
+
+BODY_LIMIT = 2 * 1024 * 1024
+"""Bytes of an answer that are believed; a device's whole state is far smaller."""
+
+_HEADERS = {
+    "Accept": "application/json, application/problem+json",
+    "Accept-Encoding": "identity",
+    "User-Agent": "cutsheet",
+}
+
+
+class Transport:
+    """The way to one device. ``base`` is its scheme, address and port as a URL.
+
+    ``network`` takes the place of the real network (simulated devices in memory). ``dial`` is
+    where the connection goes instead, the device's name in headers and TLS being kept. ``tls`` is
+    what certificates are judged by (None: this computer's trust), ``tls_name`` what they have to
+    name (None: the device's address). ``trace`` is told each request and answer as text, without
+    secrets; ``also_secret`` are further ones that it may be sent.
+    """
+
+    def __init__(
+        self,
+        party: Party,
+        base: str,
+        *,
+        timeout_s: float,
+        auth: httpx.Auth | None = None,
+        secret: Secret | None = None,
+        dial: Target | None = None,
+        network: httpx.AsyncBaseTransport | None = None,
+        tls: ssl.SSLContext | None = None,
+        tls_name: str | None = None,
+        also_secret: Iterable[Secret] = (),
+        body_limit: int = BODY_LIMIT,
+        trace: Tell | None = None,
+    ) -> None:
+        self._party = party
+        self._base = httpx.URL(base)
+        self._timeout_s = timeout_s
+        self._urls: dict[tuple[str, int | None], httpx.URL] = {}  # to parse one takes long
+        self._redact = Redactor(secret)
+        for other in also_secret:
+            self._redact.learn_secret(other)
+        self._name = tls_name or self._base.host
+        self._guard = LogGuard(self._redact)
+        self._guard.stand()
+        if isinstance(auth, SessionSignIn):
+            auth.learn = self._redact.learn
+        inner = network or Wire(tls or certificates.by_system())
+        way: httpx.AsyncBaseTransport = Dialled(inner, dial) if dial else inner
+        way = _Bounded(way, body_limit)
+        self._client = httpx.AsyncClient(
+            transport=Traced(way, party, self._redact, trace) if trace else way,
+            auth=auth,
+            headers=_HEADERS,
+            timeout=timeout_s,
+            trust_env=False,
+            follow_redirects=False,
+        )
+        self._client.cookies.jar.set_policy(DefaultCookiePolicy(allowed_domains=()))
+
+    async def send(self, request: Request) -> Response:
+        """Send ``request`` once and give its answer, which is 2xx or one of ``also_fine``.
+
+        Raises:
+            DeviceError: of the kind that the tables in ``answers`` and ``faults`` say.
+        """
+        journey = Journey()
+        try:
+            async with asyncio.timeout(self._timeout_s):
+                response = await self._exchange(request, journey)
+            failure = answers.judge(request, response, self._party, self._redact)
+        except NotSignedIn as error:
+            failure = answers.judge_sign_in(request, error.response, self._party, self._redact)
+        except faults.KNOWN as error:
+            failure = faults.judge(error, journey.stage, request, self._party, self._name)
+        # Raised out here, so that no library error with a signed request in it hangs on.
+        if failure is not None:
+            raise failure
+        return response
+
+    def clean(self, words: str) -> str:
+        """``words`` that may quote the device, fit to be shown: no secret, no control codes."""
+        return answers.clean(words, self._redact)
+
+    def held(self, text: str) -> str:
+        """``text`` of a device's own state, fit to be kept: without the secret."""
+        return self._redact.of_what_is_held(text)
+
+    async def close(self) -> None:
+        """Close the connections."""
+        await self._client.aclose()
+        self._guard.leave()
+
+    async def _exchange(self, request: Request, journey: Journey) -> Response:
+        async with self._client.stream(
+            request.method,
+            self._url(request),
+            content=encoded(request.body, request.content_type),
+            headers=_headers(request),
+            extensions={"trace": journey.note, JOURNEY: journey, "sni_hostname": self._name},
+        ) as answer:
+            body = b"".join([chunk async for chunk in answer.aiter_raw()])
+            return Response(status=answer.status_code, headers=dict(answer.headers), body=body)
+
+    def _url(self, request: Request) -> httpx.URL:
+        """The URL of ``request``, which leads to this device and nowhere else."""
+        path, port = request.path, request.port
+        if (path, port) not in self._urls:
+            self._urls[path, port] = self._new_url(request)
+        return self._urls[path, port]
+
+    def _new_url(self, request: Request) -> httpx.URL:
+        path = request.path
+        plain = path.startswith("/") and all("!" <= mark <= "~" for mark in path)
+        if not plain or path.startswith("//") or "/../" in path + "/":
+            said = f"{path} is no path on the device"
+            raise Rejected(self._party.device, self._party.address, request.doing, said)
+        port = self._base.port if request.port is None else request.port
+        return self._base.copy_with(raw_path=path.encode("ascii"), port=port)
+
+
+class _Bounded(httpx.AsyncBaseTransport):
+    """Refuses answers that are too large or packed, the ones to a sign-in's first try included."""
+
+    def __init__(self, inner: httpx.AsyncBaseTransport, limit: int) -> None:
+        self._inner = inner
+        self._limit = limit
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        response = await self._inner.handle_async_request(request)
+        if not isinstance(response.stream, httpx.AsyncByteStream):
+            raise httpx.StreamClosed
+        if response.headers.get("content-encoding", "identity").lower() != "identity":
+            await response.aclose()
+            raise httpx.DecodingError("packed")
+        return httpx.Response(
+            response.status_code,
+            headers=response.headers,
+            stream=_BoundedStream(response.stream, self._limit),
+            extensions=response.extensions,
+        )
+
+    async def aclose(self) -> None:
+        await self._inner.aclose()
+
+
+class _BoundedStream(httpx.AsyncByteStream):
+    def __init__(self, stream: httpx.AsyncByteStream, limit: int) -> None:
+        self._stream = stream
+        self._limit = limit
+
+    async def __aiter__(self) -> AsyncIterator[bytes]:
+        left = self._limit
+        async for chunk in self._stream:
+            left -= len(chunk)
+            if left < 0:
+                raise TooLarge
+            yield chunk
+
+    async def aclose(self) -> None:
+        await self._stream.aclose()
+
+
+def _headers(request: Request) -> list[tuple[str, str]]:
+    typed = [] if request.body is None else [("Content-Type", request.content_type)]
+    return [*typed, *request.headers]

@@ -1,0 +1,1 @@
+"""NMOS nodes: AMWA IS-04, IS-05 and IS-14."""

@@ -1,0 +1,365 @@
+"""The dialect of NMOS nodes: AMWA IS-04 v1.3 (Node API) and IS-05 v1.1 (Connection API).
+
+Senders are sources, receivers are destinations. A node keeps groups and no channel numbers: see
+:mod:`orchestrator.adapters.nmos.chart` for where the numbers come from.
+
+A receiver is pointed with what the sender's own node says of the stream, where that can be had
+(see :mod:`orchestrator.adapters.nmos.device`), else by group and port alone; a group of RFC 4607
+can't be joined without it. Connection APIs on another host, or behind TLS, are not spoken to. IPv6
+groups are not seen.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import TypeVar
+
+from orchestrator.adapters.declared.values import Unwritable
+from orchestrator.adapters.declared.wishes import doing
+from orchestrator.adapters.http.json_pointer import Unusable, document
+from orchestrator.adapters.http.messages import Exchange, Party, Request, Response
+from orchestrator.adapters.nmos import active as active_of
+from orchestrator.adapters.nmos import node as node_of
+from orchestrator.adapters.nmos import sdp
+from orchestrator.adapters.nmos.chart import Chart
+from orchestrator.adapters.nmos.config import CONFIGURATION_CONTROL, ConfigurationApi
+from orchestrator.adapters.nmos.constraints import breach
+from orchestrator.adapters.nmos.home import rehomed
+from orchestrator.adapters.nmos.legs import Legs
+from orchestrator.adapters.nmos.node import CONNECTION_CONTROL, NODE_API, Place, Stream
+from orchestrator.adapters.nmos.stage import Body, Standing, Told, body_for
+from orchestrator.errors import Broken, Rejected
+from orchestrator.facility.configuration import PutBack
+from orchestrator.facility.description import Json
+from orchestrator.facility.found import (
+    DestinationState,
+    DeviceState,
+    Identity,
+    InterfaceState,
+    SourceState,
+)
+from orchestrator.facility.step import Assigned, Step, StepKind
+from orchestrator.facility.traits import Hears, Saves, Traits
+from orchestrator.running.protocols import EVERYTHING, Part
+
+TRAITS = Traits(
+    can=frozenset(
+        {StepKind.DISABLE, StepKind.ENABLE, StepKind.RENUMBER, StepKind.REPOINT}
+        | {StepKind.CONFIRM, StepKind.BY_HAND}
+    ),
+    saves=Saves.AT_ONCE,
+    hears=Hears.GROUP,
+    holds_sender_address=True,
+    asks_source=True,
+    gives_configuration=True,
+    numbers_by_rule=True,
+    cannot={
+        StepKind.READDRESS: "the standards offer no way to change a node's own address",
+        StepKind.SET: "the standards offer no way to write a label or a setting of a node",
+        StepKind.SAVE: "the standards offer no way to ask a node to save",
+    },
+    instead={
+        StepKind.READDRESS: "if it has a RESTCONF server too, write 'speaks: [nmos, restconf]' "
+        "for it in plan.yaml",
+    },
+    sets_labels=False,
+)
+"""What any node can do by the standards. What an activation does is taken to be kept."""
+
+SENDERS, RECEIVERS = "senders", "receivers"
+_PARTS = {Part.SOURCES: SENDERS, Part.DESTINATIONS: RECEIVERS}
+_REDIRECTS = frozenset({301, 302, 307, 308})
+_MOST_HOPS = 2
+_MOVED = 400
+_NO_SUCH = 404
+T = TypeVar("T")
+_Actives = dict[str, dict[str, tuple[Stream, Json]]]
+
+
+class Nmos:
+    """Talks with one node. ``chart`` is what the plan knows of it.
+
+    Where the streams are managed is remembered from the last read of that kind.
+    """
+
+    def __init__(self, party: Party, chart: Chart | None = None) -> None:
+        self._party = party
+        self._chart = chart or Chart()
+        self._streams: dict[str, dict[str, Stream]] = {}
+
+    @property
+    def traits(self) -> Traits:
+        """What any node can do."""
+        return TRAITS
+
+    def identify(self) -> Exchange[Identity]:
+        """Ask who it is."""
+        what = "asking who it is"
+        node = yield from self._get(Place(f"{NODE_API}/self"), what)
+        return self._made(what, lambda: node_of.identity(node))
+
+    def read(self, parts: frozenset[Part] = EVERYTHING) -> Exchange[DeviceState]:
+        """Read its identity and the given parts. It has no settings, and can't tell of unsaved."""
+        what = "asking who it is"
+        node = yield from self._get(Place(f"{NODE_API}/self"), what)
+        identity = self._made(what, lambda: node_of.identity(node))
+        kinds = [kind for part, kind in _PARTS.items() if {part, Part.INTERFACES} & parts]
+        actives: _Actives = {SENDERS: {}, RECEIVERS: {}}
+        if kinds:
+            apis = yield from self._apis(node)
+            for kind in kinds:
+                actives[kind] = yield from self._actives(kind, apis)
+        interfaces = self._interfaces(node, actives) if Part.INTERFACES in parts else {}
+        return DeviceState(
+            identity=identity,
+            interfaces=interfaces,
+            sources=self._sources(actives) if Part.SOURCES in parts else {},
+            destinations=self._destinations(actives) if Part.DESTINATIONS in parts else {},
+        )
+
+    def told(self, source: str) -> Exchange[Told | None]:
+        """What it says of a sender: its id, and its session description as it wrote it.
+
+        None where it has none now, as a node may while the sender is off.
+        """
+        what = f"asking how {source} is described"
+        stream = yield from self._stream_of(SENDERS, source, what)
+        place = stream.place.at("transportfile")
+        response = yield from self._fetch(place, what, frozenset({_NO_SUCH}), sdp.MEDIA_TYPE)
+        if response.status >= _MOVED:
+            return None
+        text = response.body.decode(errors="replace")
+        return self._made(what, lambda: Told(stream.id, text, sdp.described(text)), place)
+
+    def configuration(self) -> Exchange[dict[str, Json]]:
+        """Its whole configuration, by the devices that give it (AMWA IS-14); empty: none does."""
+        apis = yield from self._configuration_apis()
+        found: dict[str, Json] = {}
+        for device, place in apis.items():
+            found[device] = yield from ConfigurationApi(self._party, place).backup()
+        return found
+
+    def put_back(
+        self, device: str, data_set: Json, *, only_try: bool
+    ) -> Exchange[tuple[PutBack, ...]]:
+        """Put back what one of its devices gave, or ask what would become of it.
+
+        Raises:
+            Rejected: it takes no such configuration, or refuses it.
+        """
+        apis = yield from self._configuration_apis()
+        if device not in apis:
+            what = "putting its configuration back"
+            raise self._rejected(what, f"its device {device} takes no configuration")
+        api = ConfigurationApi(self._party, apis[device])
+        found = yield from api.put_back(data_set, only_try=only_try)
+        return found
+
+    def _configuration_apis(self) -> Exchange[dict[str, Place]]:
+        """The place of each Configuration API, by the first device that names it."""
+        what = "asking who it is"
+        node = yield from self._get(Place(f"{NODE_API}/self"), what)
+        apis = yield from self._apis(node, CONFIGURATION_CONTROL)
+        found: dict[Place, str] = {}
+        for device, place in apis.items():
+            if place is not None:
+                found.setdefault(place, device)
+        return {device: place for place, device in found.items()}
+
+    def write(self, step: Step, told: Told | None = None) -> Exchange[None]:
+        """Write ``step``: read how the stream stands, then send one PATCH, if any is needed.
+
+        ``told`` is what the sender's own node says of the source that a repoint is for.
+
+        Raises:
+            Rejected: the standard has no way to say it, or the constraints forbid it; nothing was
+                sent.
+            Broken: what the node says of the stream makes no sense; nothing was sent.
+        """
+        what = doing(step)
+        self._writable(step, what)
+        stream = yield from self._stream(step, what)
+        active = yield from self._get(stream.place.at("active"), what)
+        staged = yield from self._get(stream.place.at("staged"), what)
+        with self._reading(what, stream.place), self._writing(what):
+            body = body_for(step, Standing(active, staged), told)
+        if body is None:
+            return
+        kind = RECEIVERS if step.destination is not None else SENDERS
+        body = yield from self._allowed(kind, stream, body, what)
+        place = stream.place.at("staged")
+        yield Request(method="PATCH", path=place.path, port=place.port, doing=what, body=body)
+
+    # Reading.
+
+    def _apis(
+        self, node: Json, wanted: str = CONNECTION_CONTROL
+    ) -> Exchange[dict[str, Place | None]]:
+        what = "asking for its devices"
+        place = Place(f"{NODE_API}/devices")
+        devices = yield from self._get(place, what)
+        hosts = self._hosts(node)
+        return self._made(what, lambda: node_of.apis_of(devices, hosts, wanted), place)
+
+    def _hosts(self, node: Json) -> frozenset[str]:
+        own = self._made("asking who it is", lambda: node_of.own_hosts(node))
+        return own | {self._party.address}
+
+    def _actives(
+        self, kind: str, apis: Mapping[str, Place | None]
+    ) -> Exchange[dict[str, tuple[Stream, Json]]]:
+        what = f"reading its {kind}"
+        streams = yield from self._listed(kind, apis)
+        found = {}
+        for name, stream in streams.items():
+            found[name] = stream, (yield from self._get(stream.place.at("active"), what))
+        return found
+
+    def _listed(self, kind: str, apis: Mapping[str, Place | None]) -> Exchange[dict[str, Stream]]:
+        what, place = f"reading its {kind}", Place(f"{NODE_API}/{kind}")
+        listed = yield from self._get(place, what)
+        chart = self._chart
+        names = chart.sources if kind == SENDERS else chart.destinations
+        found = self._made(what, lambda: node_of.streams(listed, kind, apis, names), place)
+        self._streams[kind] = found
+        return found
+
+    def _sources(self, actives: _Actives) -> dict[str, SourceState]:
+        found = {}
+        for name, (stream, active) in actives[SENDERS].items():
+            with self._reading(f"reading its {SENDERS}", stream.place.at("active")):
+                groups = active_of.sent_to(active)
+                found[name] = SourceState(
+                    number=self._chart.number_of(groups),
+                    groups=groups,
+                    label=stream.label,
+                    enabled=active_of.enabled(active),
+                )
+        return found
+
+    def _destinations(self, actives: _Actives) -> dict[str, DestinationState]:
+        found = {}
+        for name, (stream, active) in actives[RECEIVERS].items():
+            with self._reading(f"reading its {RECEIVERS}", stream.place.at("active")):
+                found[name] = DestinationState(hears=active_of.heard(active), label=stream.label)
+        return found
+
+    def _interfaces(self, node: Json, actives: _Actives) -> dict[str, InterfaceState]:
+        what = "reading its interfaces"
+        with self._reading(what, Place(f"{NODE_API}/self")):
+            legs = Legs(self._party.address, self._chart.addresses, node_of.interface_names(node))
+            for kind, member in ((SENDERS, "source_ip"), (RECEIVERS, "interface_ip")):
+                for stream, active in actives[kind].values():
+                    legs.note(stream, active, member)
+            return {
+                name: InterfaceState(address=address, prefix=self._chart.prefix_of(address))
+                for name, address in legs.interfaces()
+            }
+
+    # Writing.
+
+    def _writable(self, step: Step, what: str) -> None:
+        """Refuse what could never be read back as it was asked for."""
+        wanted = step.wanted
+        if step.kind in TRAITS.cannot:
+            raise self._rejected(what, TRAITS.cannot[step.kind])
+        if not isinstance(wanted, Assigned) or wanted.number is None:
+            return
+        if self._chart.number_of(wanted.groups) != wanted.number:
+            raise self._rejected(
+                what,
+                f"it keeps groups and no numbers, and {', '.join(map(str, wanted.groups))} is not "
+                f"the group of number {wanted.number} by the plan's rule",
+            )
+
+    def _stream(self, step: Step, what: str) -> Exchange[Stream]:
+        kind = RECEIVERS if step.destination is not None else SENDERS
+        found = yield from self._stream_of(kind, step.source or step.destination or "", what)
+        return found
+
+    def _stream_of(self, kind: str, name: str, what: str) -> Exchange[Stream]:
+        if name not in self._streams.get(kind, {}):
+            node = yield from self._get(Place(f"{NODE_API}/self"), what)
+            apis = yield from self._apis(node)
+            yield from self._listed(kind, apis)
+        if name not in self._streams[kind]:
+            raise self._rejected(what, f"the node has no '{name}' among its {kind}")
+        return self._streams[kind][name]
+
+    def _allowed(self, kind: str, stream: Stream, body: Body, what: str) -> Exchange[Body]:
+        """Look at the constraints, which may change at any time; a node need not answer them.
+
+        Gives the body as the node takes it, where its host was readdressed.
+        """
+        params = body.get("transport_params")
+        if params is None:
+            return body
+        fine = frozenset({_NO_SUCH})
+        held = yield from self._get(stream.place.at("constraints"), what, fine)
+        params = rehomed(kind, held, params, self._party.address)
+        words = breach(held, params)
+        if words is not None:
+            raise self._rejected(what, words)
+        return {**body, "transport_params": params}
+
+    # Asking, and saying what is wrong.
+
+    def _get(
+        self, place: Place, what: str, also_fine: frozenset[int] = frozenset()
+    ) -> Exchange[Json]:
+        """What stands at ``place``; None for a status among ``also_fine``."""
+        response = yield from self._fetch(place, what, also_fine)
+        if response.status >= _MOVED:
+            return None
+        return self._made(what, lambda: document(response.body), place)
+
+    def _fetch(
+        self, place: Place, what: str, also_fine: frozenset[int], accept: str | None = None
+    ) -> Exchange[Response]:
+        """The answer of ``place``.
+
+        A node may move a path to its form with or without a slash at the end: such a redirect is
+        followed while it stays on the node's own address.
+        """
+        for _ in range(_MOST_HOPS + 1):
+            request = Request(
+                method="GET",
+                path=place.path,
+                port=place.port,
+                doing=what,
+                also_fine=also_fine | _REDIRECTS,
+                headers=(("Accept", accept),) if accept else (),
+            )
+            response = yield request
+            if response.status not in _REDIRECTS:
+                return response
+            place = self._moved(place, response.headers.get("location", ""), what)
+        raise Broken(self._party.device, self._party.address, what, "it redirects in circles")
+
+    def _moved(self, place: Place, location: str, what: str) -> Place:
+        own = self._party.address
+        found = node_of.moved_to(f"http://{own}{place.path}", location, frozenset({own}))
+        if found is None:
+            raise self._rejected(what, "it points elsewhere, and is not followed there")
+        return Place(found.path, found.port if "//" in location else place.port)
+
+    def _made(self, what: str, make: Callable[[], T], place: Place | None = None) -> T:
+        with self._reading(what, place or Place(f"{NODE_API}/self")):
+            return make()
+
+    def _rejected(self, what: str, why: str) -> Rejected:
+        return Rejected(self._party.device, self._party.address, what, why)
+
+    @contextmanager
+    def _reading(self, what: str, place: Place) -> Iterator[None]:
+        try:
+            yield
+        except Unusable as why:
+            said = f"GET {place.path}: {why}"
+            raise Broken(self._party.device, self._party.address, what, said) from None
+
+    @contextmanager
+    def _writing(self, what: str) -> Iterator[None]:
+        try:
+            yield
+        except Unwritable as why:
+            raise self._rejected(what, str(why)) from None

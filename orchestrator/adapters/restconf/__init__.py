@@ -1,0 +1,1 @@
+"""RESTCONF servers: RFC 8040 and the standard modules for addresses."""
