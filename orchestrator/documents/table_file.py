@@ -14,9 +14,6 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from openpyxl import Workbook, load_workbook
-from openpyxl.styles import Font
-
 from orchestrator.documents.files import replace_bytes
 from orchestrator.errors import CallError, DocumentError, Problem
 
@@ -68,6 +65,9 @@ def _harmless(cell: str) -> str:
 
 
 def _xlsx(rows: Sequence[Sequence[str]]) -> bytes:
+    from openpyxl import Workbook  # noqa: PLC0415 - half a second, which no other command spends
+    from openpyxl.styles import Font  # noqa: PLC0415 - as above
+
     book = Workbook()
     sheet = book.active
     assert sheet is not None
@@ -134,6 +134,8 @@ def _shown(cell: str) -> str:
 
 
 def _xlsx_lines(path: Path, data: bytes) -> Iterator[tuple[int, list[str]]]:
+    from openpyxl import load_workbook  # noqa: PLC0415 - as above
+
     try:
         if _unpacked(data) > LARGEST:
             rows = None

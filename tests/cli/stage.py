@@ -25,11 +25,7 @@ from mocks.server import Running, serve
 from mocks.state import State
 from mocks.world import World
 from orchestrator.cli import main
-from orchestrator.planning.scheduling import making
 from tests.example import FACILITY, ROOT, WORLD
-
-_LITTLE_WORK = 600_000
-"""How long these commands look for less silence: a test of a command is none of the search."""
 
 SECRETS = {
     "CUTSHEET_CREDENTIALS": "environment",
@@ -92,7 +88,6 @@ def cutsheet(*arguments: str, typed: str | io.StringIO = "", **environment: str)
     out, err, status = io.StringIO(), io.StringIO(), 0
     with (
         patch.dict(os.environ, {**SECRETS, **environment}),
-        patch.object(making, "WORK", _LITTLE_WORK),
         patch.object(sys, "stdin", io.StringIO(typed) if isinstance(typed, str) else typed),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

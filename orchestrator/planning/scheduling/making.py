@@ -14,11 +14,8 @@ from orchestrator.planning.scheduling.parts import parts_of
 from orchestrator.planning.scheduling.solving import Solved, Solver
 from orchestrator.planning.scheduling.tasks import Tasks, ranks
 
-WORK = 2_400_000
-"""How many tasks may be placed in search of a better order, over all tries (one to two seconds)."""
-MANY = 5_000
-WORK_OF_MANY = 600_000
-"""Of more tasks than ``MANY`` each is placed so seldom that more work gains next to nothing."""
+WORK = 600_000
+"""How many tasks may be placed in search of a better order, over all tries (under a second)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +37,12 @@ class Made:
     whole: bool = True
 
 
-def make(tasks: Tasks, work: int | None = None) -> Made:
-    """Make the schedule of ``tasks``; ``work`` bounds the search (None: by how many they are).
+def make(tasks: Tasks, work: int = WORK) -> Made:
+    """Make the schedule of ``tasks``; ``work`` bounds the search.
 
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    if work is None:
-        work = WORK if len(tasks.length) <= MANY else WORK_OF_MANY
     parts = parts_of(tasks)
     silent = sum(bool(part.tasks.silences) for part in parts)
     solver = Solver(work)
