@@ -9,6 +9,7 @@ from orchestrator.actions.propose import Choice, propose
 from orchestrator.facility.found import AsFound
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.result import DryRun
+from orchestrator.running.in_flight import may_land_s
 from orchestrator.running.record import RunRecord
 from orchestrator.running.terms import Terms
 from orchestrator.running.undo import addresses, take_back
@@ -35,13 +36,16 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     """Plan how ``run`` is taken back, from what the devices say now.
 
     With ``rooms`` only their part is taken back, and what it would leave half-way elsewhere. What
-    can't be reached is left as it is, by name, and holds what the ledger says that it holds.
+    can't be reached is left as it is, by name, and holds what the ledger says that it holds. Where
+    the run stopped in the middle of a write, the time in which that may land is waited out first.
 
     Raises:
         LedgerError: no such run.
     """
     with SqliteLedger(desk.folder, create=False) as ledger:
         record, events = ledger.record(run), ledger.events(run)
+    # What was sent in the last instant may land after a look at the devices, and over a write.
+    await desk.clock.sleep(may_land_s(record.sequence, events, desk.patience))
     found = await desk.survey(asked={}, also=addresses(record))
     part = frozenset(n for n, device in desk.plan.devices.items() if device.room in rooms)
     back = take_back(record, events, found, _benched(desk, record), part if rooms else None)

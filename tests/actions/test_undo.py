@@ -1,6 +1,7 @@
 """Undo as an action: what it plans, and what it takes from the run."""
 
 import asyncio
+from dataclasses import replace
 
 import pytest
 
@@ -8,6 +9,8 @@ from orchestrator.actions.apply import apply, order_of
 from orchestrator.actions.propose import Choice, propose
 from orchestrator.actions.undo import undo
 from orchestrator.errors import LedgerError
+from orchestrator.ledger.store import SqliteLedger
+from orchestrator.running.events import Intended, Resumed
 from tests.actions.desks import attended, desk_of
 from tests.cli.stage import Stage
 
@@ -30,6 +33,29 @@ def test_a_run_is_taken_back_as_a_run_of_its_own(stage: Stage) -> None:
     for name, entry in before.devices.items():
         assert getattr(after.devices[name], "state", None) == getattr(entry, "state", None)
     assert [run["state"] for run in stage.runs()] == ["undone", "finished"]
+
+
+def test_what_may_land_is_waited_out(stage: Stage) -> None:
+    """After a death in the middle of a write the devices are looked at only when it has landed."""
+    desk = desk_of(stage)
+    before = asyncio.run(desk.survey())
+    order = order_of("x", propose(desk, before, Choice()), before)
+    done = asyncio.run(apply(desk, order, attended()[0]))
+    with SqliteLedger(stage.folder) as ledger:
+        last = order.sequence.steps[-1]
+        ledger.append(str(done.run), [Resumed(), Intended(last.id)], desk.clock.now())
+    slept: list[float] = []
+
+    class Watched:
+        now = desk.clock.now
+
+        async def sleep(self, seconds: float) -> None:
+            slept.append(seconds)
+            assert not any(one.device == last.device for one in stage.world.log[asked:])
+
+    asked = len(stage.world.log)
+    asyncio.run(undo(replace(desk, clock=Watched()), str(done.run)))
+    assert slept[:1] == [desk.patience[last.device].late_s]
 
 
 def test_an_unknown_run(stage: Stage) -> None:
