@@ -14,6 +14,7 @@ from orchestrator.facility.numbering import Numbering, NumberRange
 from orchestrator.facility.plan import Device, Network, Plan
 from orchestrator.facility.wanted import Playbook
 from orchestrator.planning.aims.ownership import auto_numbers
+from orchestrator.planning.aims.ownership import own_numbers as numbers_of_blocks
 from orchestrator.planning.checks.common import legs, own_blocks
 from orchestrator.planning.checks.wanted import as_wanted
 from orchestrator.planning.scene import merge
@@ -79,7 +80,7 @@ def own_numbers(plan: Plan, playbooks: Sequence[Playbook]) -> tuple[Own, ...]:
             rules = wanted.networks[name].numbering
             blocks = own_blocks(wanted, device)
             if rules is not None and blocks:
-                left = (n for n in _for_sources(rules, blocks) if (name, n) not in taken)
+                left = (n for n in numbers_of_blocks(rules, blocks) if (name, n) not in taken)
                 found.append(Own(device.name, name, tuple(left)))
     return tuple(found)
 
@@ -89,11 +90,6 @@ def _place(network: Network, first: int, last: int) -> Place:
     rules = network.numbering
     numbers = NumberRange(rules.block(first).first, rules.block(last).last) if rules else None
     return Place(network.name, str(base + first), str(base + last), last - first + 1, numbers)
-
-
-def _for_sources(rules: Numbering, blocks: Sequence[int]) -> Iterator[int]:
-    for index, host in enumerate(blocks):
-        yield from rules.usable(host) if index == 0 else rules.block(host)
 
 
 def _held(plan: Plan) -> Iterator[tuple[str, int]]:
