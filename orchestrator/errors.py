@@ -14,6 +14,7 @@
     │     ├── Busy           423, 429 or 503, with its Retry-After
     │     ├── Broken         5xx, or an answer that makes no sense
     │     ├── OutcomeUnknown a write was sent; no answer says what became of it
+    │     ├── PartlyRefused  of several steps in one request, these were not done
     │     └── WrongDevice    somebody else answers there
     └── CallError            the call was wrong                         exit 2
           ├── NoSecret       a credential's name has no secret behind it
@@ -23,7 +24,7 @@
 Errors carry data; :func:`words` turns one into text. No traceback reaches a user.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 EXIT_DONE = 0
@@ -133,6 +134,16 @@ class OutcomeUnknown(DeviceError):
 
 
 @dataclass
+class PartlyRefused(DeviceError):
+    """Of several steps in one request some were not done, or may not have been.
+
+    ``refused``: each of those steps, by its id, with what became of it; the others were accepted.
+    """
+
+    refused: Mapping[str, DeviceError] = field(default_factory=dict)
+
+
+@dataclass
 class WrongDevice(DeviceError):
     """Somebody else answers at that address: nothing may be written to it."""
 
@@ -180,6 +191,7 @@ _FIXES: dict[type[DeviceError], str] = {
     Busy: "wait and run it again; another person or program may be working on the device",
     Broken: "look at the device itself; if it is well, correct its device description",
     OutcomeUnknown: "run 'cutsheet resume': it reads the device before it does anything else",
+    PartlyRefused: "read what became of each step; those that were not done can be tried again",
     WrongDevice: "find out which unit that is before anything is written; correct the plan or "
     "the cable",
 }
@@ -193,6 +205,7 @@ _SAYS: dict[type[DeviceError], str] = {
     Busy: "asks to wait",
     Broken: "gave an answer that can't be used",
     OutcomeUnknown: "was sent a change and did not say what became of it",
+    PartlyRefused: "did only a part of what one request asked for",
     WrongDevice: "is not the device meant",
 }
 

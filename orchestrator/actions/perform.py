@@ -9,6 +9,7 @@ from orchestrator.errors import (
     DeviceError,
     OtherHand,
     OutcomeUnknown,
+    PartlyRefused,
     Rejected,
     SignInRefused,
     Unreachable,
@@ -21,6 +22,7 @@ from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Accepted,
     Answers,
+    Apart,
     Ask,
     Elapsed,
     Look,
@@ -63,6 +65,7 @@ FAILURES: dict[type[DeviceError], Failure] = {
     Busy: Failure.BUSY,
     Broken: Failure.BROKEN,
     OutcomeUnknown: Failure.UNKNOWN,
+    PartlyRefused: Failure.REJECTED,
     WrongDevice: Failure.WRONG_DEVICE,
 }
 """Every kind of device error as a step's failure."""
@@ -105,8 +108,8 @@ class Performer:
         match operation:
             case Read(step=step, at=at, rests=rests):
                 return await self._read(step, at, rests)
-            case Write(step=step, at=at):
-                return await self._write(step, at)
+            case Write(steps=steps, at=at):
+                return await self._write(steps, at)
             case Probe(step=step, at=at):
                 found = await self._probe(step.device, at)
                 return Vacant() if found is None else Answers(found)
@@ -144,14 +147,43 @@ class Performer:
         except DeviceError as error:
             return ReadFailed(FAILURES[type(error)], said(error), _retry_after(error))
 
-    async def _write(self, step: Step, at: str) -> Outcome:
+    async def _write(self, steps: Sequence[Step], at: str) -> Outcome:
+        adapter = self._adapter(steps[0].device, at)
+        if len(steps) > 1 and not adapter.traits.together([step.kind for step in steps]):
+            return await _one_by_one(adapter, steps)
         try:
-            await self._adapter(step.device, at).write(step)
-        except (OutcomeUnknown, Broken) as error:
-            return Unsure(said(error))  # a device that broke down over a write may have done it
+            await adapter.write(*steps)
+        except PartlyRefused as error:
+            refused = {name: _unwritten(each) for name, each in error.refused.items()}
+            return Apart({step.id: refused.get(step.id, Accepted()) for step in steps})
         except DeviceError as error:
-            return Refused(FAILURES[type(error)], said(error), _retry_after(error))
+            return _unwritten(error)
         return Accepted()
+
+
+async def _one_by_one(adapter: DeviceAdapter, steps: Sequence[Step]) -> Apart:
+    """Send steps that were to go in one request, to a device that does not take them so now.
+
+    After one whose outcome is unknown the others are not sent.
+    """
+    found: dict[str, Accepted | Refused | Unsure] = {}
+    for step in steps:
+        if any(isinstance(each, Unsure) for each in found.values()):
+            found[step.id] = Refused(Failure.UNREACHABLE, "not sent: one before was not answered")
+            continue
+        try:
+            await adapter.write(step)
+        except DeviceError as error:
+            found[step.id] = _unwritten(error)
+        else:
+            found[step.id] = Accepted()
+    return Apart(found)
+
+
+def _unwritten(error: DeviceError) -> Refused | Unsure:
+    if isinstance(error, OutcomeUnknown | Broken):
+        return Unsure(said(error))  # a device that broke down over a write may have done it
+    return Refused(FAILURES[type(error)], said(error), _retry_after(error))
 
 
 def said(error: DeviceError) -> str:

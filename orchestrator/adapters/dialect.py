@@ -1,6 +1,7 @@
 """What every dialect gives: talks with a device, written as generators."""
 
-from typing import Protocol
+from collections.abc import Sequence
+from typing import Protocol, runtime_checkable
 
 from orchestrator.adapters.http.messages import Exchange
 from orchestrator.facility.found import DeviceState, Identity
@@ -32,4 +33,17 @@ class Dialect(Protocol):
 
     def write(self, step: Step) -> Exchange[None]:
         """Write one step."""
+        ...
+
+
+@runtime_checkable
+class TakesBatches(Protocol):
+    """A dialect that can send several steps in one request, as its traits' batches say."""
+
+    def write_together(self, steps: Sequence[Step]) -> Exchange[None]:
+        """Write several steps, none of which waits for another, in one request.
+
+        Raises:
+            PartlyRefused: the device answered for each of them apart.
+        """
         ...

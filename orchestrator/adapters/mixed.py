@@ -82,8 +82,10 @@ class Mixed:
         assert whole is not None, "there is at least one way"
         return replace(whole, identity=identity, unsaved=_any(unsaved))
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Send one step's write, by the way that has its part. A save is sent to each that saves.
+
+        ``more``: steps whose part the same way has, in the same request.
 
         Raises:
             OutcomeUnknown: sent, and no whole answer came.
@@ -98,7 +100,7 @@ class Mixed:
             why = self._traits.cannot.get(step.kind, "none of the ways it speaks can do that")
             raise Rejected(self._party.device, self._party.address, str(step.kind), why)
         for each in meant:
-            await each.adapter.write(step)
+            await each.adapter.write(step, *more)
 
     async def told(self, source: str) -> Told | None:
         """How a source is described, by the first way that can say so.

@@ -216,15 +216,15 @@ class Guarded:
             failure = self._failed(Broken, "reading it", "gave no state")
         raise failure
 
-    async def write(self, step: Step) -> None:
-        """Send one step's write, once.
+    async def write(self, step: Step, *more: Step) -> None:
+        """Send one step's write, once; with ``more``, those of all of them in one request.
 
         Raises:
             OutcomeUnknown: sent, and no whole answer came; or the plug-in broke down over it.
             DeviceError: surely not done.
         """
         try:
-            await self._adapter.write(step)
+            await self._adapter.write(step, *more)
         except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
             failure = self._told(error, f"writing {step.kind}", OutcomeUnknown)
         else:

@@ -154,7 +154,7 @@ class Rotating:
             return state
         return replace(state, settings={**state.settings, SETTING: one})
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Change its secret, or write any other step by the one that it takes.
 
         Raises:
@@ -162,7 +162,7 @@ class Rotating:
             DeviceError: surely not done.
         """
         if step.kind is not StepKind.SET or step.setting != SETTING:
-            await self._inside(await self.which()).write(step)
+            await self._inside(await self.which()).write(step, *more)
             return
         now, new = str(step.as_found), str(step.wanted)
         if not {now, new} <= self._secrets.keys():

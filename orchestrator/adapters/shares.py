@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from orchestrator.adapters.way import Way
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Saves, Traits
+from orchestrator.facility.traits import Batch, Saves, Traits
 from orchestrator.running.protocols import Part
 
 WRITTEN_BY: Mapping[Part, frozenset[StepKind]] = {
@@ -83,7 +83,21 @@ def traits_of_several(ways: Sequence[Way]) -> Traits:
         if StepKind.SET in settings.can
         else frozenset(settings.effects) | settings.read_only,
         makes_gateway=share.get(Part.INTERFACES, ways[0]).traits.makes_gateway,
+        batches=_batches(share),
     )
+
+
+def _batches(share: Mapping[Part, Way]) -> tuple[Batch, ...]:
+    """The batches of each way, of the kinds that only it writes."""
+    found = []
+    ways: list[Way] = []
+    ways.extend(way for way in share.values() if way not in ways)
+    for way in ways:
+        kinds = {kind for part in share if share[part] is way for kind in WRITTEN_BY[part]}
+        if share.get(Part.SOURCES) is not share.get(Part.SETTINGS):
+            kinds.discard(StepKind.SET)  # a label is set by one way, a setting by another
+        found += [replace(each, kinds=each.kinds & kinds) for each in way.traits.batches]
+    return tuple(each for each in found if each.kinds)
 
 
 def _what_is_shared(share: Mapping[Part, Way]) -> frozenset[StepKind]:

@@ -91,6 +91,8 @@ class Step:
     proof of safety does not lean on it. ``order`` is its place in the schedule, used only to
     choose among steps that are ready. ``why`` says in plain words, for
     each step in ``after`` that is another device's or another source's, what it waits for.
+    ``batch``: steps of one device with the same number here, which do not wait for one another,
+    go to it in one request; 0: it goes alone.
     """
 
     id: str
@@ -109,6 +111,7 @@ class Step:
     order: int = 0
     estimate_s: float = 0.0
     origin: Origin | None = None
+    batch: int = 0
 
     @property
     def subject(self) -> str:

@@ -1,6 +1,6 @@
 """What a device can do, and how it behaves while doing it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -30,6 +30,14 @@ class Effect(StrEnum):
     PLANT_WIDE = "plant_wide"
 
 
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What goes to a device in one request: steps of these kinds, at most so many of them."""
+
+    kinds: frozenset[StepKind]
+    most: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Traits:
     """The traits of a make and model.
@@ -51,6 +59,7 @@ class Traits:
     user could do about it beside doing it by hand, as an order.
     ``sets_labels``: a source's label can be set. ``read_only``: settings that are told and can't be
     set. ``makes_gateway``: a readdress gives it a gateway too, whether it has told of one or not.
+    ``batches``: the kinds of which it takes several steps in one request; a kind is in one at most.
     """
 
     can: frozenset[StepKind]
@@ -74,6 +83,17 @@ class Traits:
     sets_labels: bool = True
     read_only: frozenset[str] = frozenset()
     makes_gateway: bool = True
+    batches: tuple[Batch, ...] = ()
+
+    def batch(self, kind: StepKind) -> Batch | None:
+        """The batch that steps of ``kind`` can be part of; None: each goes alone."""
+        return next((batch for batch in self.batches if kind in batch.kinds), None)
+
+    def together(self, kinds: Sequence[StepKind]) -> bool:
+        """Whether steps of these ``kinds``, one each, can go in one request."""
+        return any(
+            batch.kinds.issuperset(kinds) and len(kinds) <= batch.most for batch in self.batches
+        )
 
     def tried(self, firmware: str) -> bool:
         """Whether it was tried with ``firmware``: 2.7 covers 2.7.3. Where nothing is named, all."""

@@ -5,7 +5,7 @@ Every operation names its answers:
 =============  =================================================
 ``Store``      ``Stored``
 ``Read``       ``Saw``, ``Nobody``, ``Stranger``, ``ReadFailed``
-``Write``      ``Accepted``, ``Refused``, ``Unsure``
+``Write``      ``Accepted``, ``Refused``, ``Unsure``, ``Apart``
 ``Probe``      ``Vacant``, ``Answers``
 ``Wait``       ``Elapsed``
 ``Ask``        ``Reply``
@@ -44,10 +44,16 @@ class Read:
 
 @dataclass(frozen=True, slots=True)
 class Write:
-    """Send the step's write, once, to ``at``."""
+    """Send the step's write, once, to ``at``; with ``more``, of all of them in one request."""
 
     step: Step
     at: str
+    more: tuple[Step, ...] = ()
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """All of them."""
+        return (self.step, *self.more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +168,13 @@ class Unsure:
 
 
 @dataclass(frozen=True, slots=True)
+class Apart:
+    """Of several steps in one request, what came of each, by its id."""
+
+    of: Mapping[str, "Accepted | Refused | Unsure"]
+
+
+@dataclass(frozen=True, slots=True)
 class Vacant:
     """Nothing answers at that address now."""
 
@@ -201,14 +214,14 @@ class Moment:
 
 
 Outcome = (
-    Stored | Saw | Nobody | Stranger | ReadFailed | Accepted | Refused | Unsure | Vacant
+    Stored | Saw | Nobody | Stranger | ReadFailed | Accepted | Refused | Unsure | Apart | Vacant
     | Answers | Elapsed | Reply | Looked | Moment
 )  # fmt: skip
 
 ANSWERS: Mapping[type[Operation], tuple[type[Outcome], ...]] = {
     Store: (Stored,),
     Read: (Saw, Nobody, Stranger, ReadFailed),
-    Write: (Accepted, Refused, Unsure),
+    Write: (Accepted, Refused, Unsure, Apart),
     Probe: (Vacant, Answers),
     Wait: (Elapsed,),
     Ask: (Reply,),

@@ -41,12 +41,15 @@ class DeviceAdapter(Protocol):
         """Read its identity and the given parts; parts not asked for stand empty."""
         ...
 
-    async def write(self, step: Step) -> None:
-        """Send one step's write, once.
+    async def write(self, step: Step, *more: Step) -> None:
+        """Send one step's write, once; with ``more``, those of all of them in one request.
+
+        ``more`` is given only as its traits' batches allow it: no step waits for another.
 
         Raises:
             OutcomeUnknown: sent, and no whole answer came.
-            DeviceError: surely not done.
+            PartlyRefused: the device answered for each of several steps apart.
+            DeviceError: surely not done, none of it.
         """
         ...
 

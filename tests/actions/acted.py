@@ -122,13 +122,14 @@ class Net:
     closed: list[tuple[str, str]] = field(default_factory=list)
     parts: list[frozenset[Part]] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
+    traits: Traits = TRAITS
     at_once: int = 0
     most_at_once: int = 0
 
     def open(self, device: str, address: str) -> "Adapter":
         """Open the way to a device."""
         self.opened.append((device, address))
-        return Adapter(self, device, address)
+        return Adapter(self, device, address, self.traits)
 
     async def probe(self, device: str, address: str) -> str | None:
         """See whether anything answers."""
@@ -172,10 +173,12 @@ class Adapter:
         self.net.parts.append(parts)
         return await self._request("read")
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Do it."""
         state = await self._request("write")
         changed = _changed(state, step)
+        for other in more:
+            changed = _changed(changed, other)
         if isinstance(step.wanted, AddressValue):
             del self.net.units[self.address]
             self.net.units[step.wanted.address] = changed

@@ -1,16 +1,20 @@
 """Doing one operation: how errors become outcomes."""
 
 import asyncio
+from dataclasses import replace
 
 import pytest
 
 from orchestrator import errors
 from orchestrator.actions.perform import FAILURES, Deed, Performer
 from orchestrator.errors import DeviceError
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Batch, Traits
 from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Accepted,
     Answers,
+    Apart,
     Ask,
     Elapsed,
     Nobody,
@@ -27,10 +31,12 @@ from orchestrator.running.operations import (
     Wait,
     Write,
 )
-from tests.actions.acted import Clock, Net, Person
+from tests.actions.acted import TRAITS, Clock, Net, Person
 from tests.running.made_up import AT, BY_ID, NEW, source, state_of
 
 OFF, MOVE = BY_ID["north.off"], BY_ID["fresh.move"]
+OTHER = replace(OFF, id="north.label", kind=StepKind.SET, setting="label", wanted="N-PGM-1")
+TWO_AT_ONCE = replace(TRAITS, batches=(Batch(frozenset({OFF.kind, OTHER.kind}), 2),))
 AT_NORTH = AT["north"]
 STATE = state_of("north", sources={"one": source(311, enabled=True)})
 KINDS = DeviceError.__subclasses__()
@@ -72,7 +78,7 @@ def test_errors_of_a_read(kind: type[DeviceError]) -> None:
     assert "north" in getattr(outcome, "said", "")
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind is not errors.PartlyRefused])
 def test_errors_of_a_write(kind: type[DeviceError]) -> None:
     """No answer, or a breakdown, leaves the outcome unknown; all else is surely not done."""
     (outcome,) = perform(Write(OFF, AT_NORTH), net=raising(kind, "write"))
@@ -80,6 +86,44 @@ def test_errors_of_a_write(kind: type[DeviceError]) -> None:
     assert type(outcome) is (Unsure if unsure else Refused)
     if isinstance(outcome, Refused):
         assert outcome.why is FAILURES[kind]
+
+
+def batched(fault: DeviceError | None, traits: Traits) -> tuple[Outcome, Net]:
+    """What comes of two steps in one request to north, and the network afterwards."""
+    net = Net({AT_NORTH: STATE}, fault=lambda _what, _device: fault, traits=traits)
+    (outcome,) = perform(Write(OFF, AT_NORTH, (OTHER,)), net=net)
+    return outcome, net
+
+
+def test_several_steps_go_in_one_request_where_the_device_takes_that() -> None:
+    """One request, and one answer for both."""
+    outcome, net = batched(None, TWO_AT_ONCE)
+    assert outcome == Accepted()
+    assert net.requests == ["write north"]
+
+
+def test_a_device_may_answer_for_each_step_apart() -> None:
+    """What it did not name was accepted; what it broke down over may have been done."""
+    errors_told = {OTHER.id: errors.Rejected("north", AT_NORTH, "testing", "no such label")}
+    apart = errors.PartlyRefused("north", AT_NORTH, "testing", refused=errors_told)
+    outcome, _ = batched(apart, TWO_AT_ONCE)
+    assert isinstance(outcome, Apart)
+    assert outcome.of[OFF.id] == Accepted()
+    told = outcome.of[OTHER.id]
+    assert isinstance(told, Refused)
+    assert (told.why, "no such label" in told.said) == (Failure.REJECTED, True)
+
+
+def test_where_it_no_longer_takes_several_they_go_one_by_one() -> None:
+    """A work order may be older than the description; after no answer nothing more is sent."""
+    outcome, net = batched(None, TRAITS)
+    assert outcome == Apart({OFF.id: Accepted(), OTHER.id: Accepted()})
+    assert net.requests == ["write north"] * 2
+    lost = errors.OutcomeUnknown("north", AT_NORTH, "testing")
+    outcome, net = batched(lost, TRAITS)
+    assert isinstance(outcome, Apart)
+    assert [type(outcome.of[step.id]) for step in (OFF, OTHER)] == [Unsure, Refused]
+    assert net.requests == ["write north"]
 
 
 def test_a_busy_device_says_for_how_long() -> None:
@@ -130,6 +174,7 @@ def test_a_bug_is_raised() -> None:
 
 
 def test_failures_are_told_apart() -> None:
-    """No two kinds of device error come to one failure."""
-    assert len(set(FAILURES.values())) == len(FAILURES)
+    """No two kinds of device error come to one failure; of several steps, each has its own."""
+    of_one = {kind: why for kind, why in FAILURES.items() if kind is not errors.PartlyRefused}
+    assert len(set(of_one.values())) == len(of_one)
     assert Failure.UNKNOWN in FAILURES.values()

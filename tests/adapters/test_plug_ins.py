@@ -192,7 +192,7 @@ class Failing(Answering):
         """Likewise."""
         return await self.identify()
 
-    async def write(self, _step: object) -> None:
+    async def write(self, *_steps: object) -> None:
         """Likewise."""
         await self.identify()
 

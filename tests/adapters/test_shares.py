@@ -2,7 +2,7 @@ import pytest
 
 from orchestrator.adapters.shares import part_of, saving, shares, traits_of_several
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Effect, Hears, Saves
+from orchestrator.facility.traits import Batch, Effect, Hears, Saves
 from orchestrator.running.protocols import Part
 from tests.adapters.ways_made import STREAMS, K, way
 
@@ -120,3 +120,17 @@ def test_models_are_each_ways_own_and_tried_firmware_is_everybodys() -> None:
     both = traits_of_several([one, two])
     assert both.models == ()
     assert both.tried_with == ("1", "2")
+
+
+def test_batches_are_each_ways_own() -> None:
+    """What one way takes in one request says nothing of what another writes."""
+    node = way("node", *STREAMS, batches=(Batch(frozenset({K.DISABLE, K.READDRESS, K.SET}), 8),))
+    form = way("form", K.SET, batches=(Batch(frozenset({K.SET, K.RENUMBER}), 4),))
+    host = way("host", K.READDRESS, K.SET, batches=(Batch(frozenset({K.READDRESS}), 2),))
+    assert set(traits_of_several([node, host]).batches) == {
+        Batch(frozenset({K.DISABLE}), 8),
+        Batch(frozenset({K.READDRESS}), 2),
+    }
+    assert traits_of_several([node, form]).batches == (
+        Batch(frozenset({K.DISABLE, K.READDRESS}), 8),
+    )

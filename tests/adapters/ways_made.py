@@ -48,9 +48,9 @@ class Answering:
         held: dict[str, Any] = {part.value: getattr(self.state, part) for part in parts}
         return DeviceState(identity=self.state.identity, **{"interfaces": {}, **held})
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Take the step."""
-        self.asked.append(step)
+        self.asked += [step, *more]
 
     async def close(self) -> None:
         """Let go."""

@@ -1,7 +1,7 @@
 """What is taken of a device that its description does not say."""
 
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Effect, Hears, Saves, Traits
+from orchestrator.facility.traits import Batch, Effect, Hears, Saves, Traits
 
 
 def test_the_careful_answers_are_the_default() -> None:
@@ -33,3 +33,14 @@ def test_firmware_that_it_was_tried_with() -> None:
         False,
     ]
     assert Traits(can=frozenset()).tried("9")
+
+
+def test_what_goes_in_one_request() -> None:
+    """Kinds of one batch, and no more of them than it takes; alone, everything goes."""
+    switches = Batch(frozenset({StepKind.DISABLE, StepKind.ENABLE}), 2)
+    traits = Traits(can=frozenset(), batches=(switches, Batch(frozenset({StepKind.REPOINT}), 8)))
+    assert traits.batch(StepKind.ENABLE) is switches
+    assert traits.batch(StepKind.SAVE) is None
+    off, on, point = StepKind.DISABLE, StepKind.ENABLE, StepKind.REPOINT
+    asked = ([off, on], [off, on, off], [off, point], [point] * 8)
+    assert [traits.together(kinds) for kinds in asked] == [True, False, False, True]

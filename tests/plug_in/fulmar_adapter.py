@@ -91,8 +91,9 @@ class FulmarBox:
                     )
             return DeviceState(identity=identity, interfaces=interfaces, sources=sources)
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Write one step, once."""
+        assert not more, "its traits name no batches"
         what = self._written(step)
         async with self._talk(f"writing {step.kind}") as talk:
             talk.sent = True

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from statistics import median
 from typing import TypeVar
 
-from orchestrator.adapters.dialect import Dialect
+from orchestrator.adapters.dialect import Dialect, TakesBatches
 from orchestrator.adapters.http import scrub
 from orchestrator.adapters.http.conversation import play
 from orchestrator.adapters.http.messages import Exchange, Request, Response
@@ -71,14 +71,19 @@ class RestDevice:
         found = await self._converse(self._dialect.read(parts))
         return scrub.state(found, self._transport.held)
 
-    async def write(self, step: Step) -> None:
-        """Send one step's write, once.
+    async def write(self, step: Step, *more: Step) -> None:
+        """Send one step's write, once; with ``more``, those of all of them in one request.
 
         Raises:
             OutcomeUnknown: sent, and no whole answer came.
+            PartlyRefused: the device answered for each of several steps apart.
             DeviceError: surely not done.
         """
-        await self._converse(self._dialect.write(step))
+        if not more:
+            await self._converse(self._dialect.write(step))
+            return
+        assert isinstance(self._dialect, TakesBatches), "its traits name no batches"
+        await self._converse(self._dialect.write_together((step, *more)))
 
     async def close(self) -> None:
         """Let go of its connections."""

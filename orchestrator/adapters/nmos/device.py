@@ -103,13 +103,14 @@ class NmosDevice(RestDevice):
                 found.append(PutBack(path=device, status=FAILED, said=(words(error).what,)))
         return tuple(found)
 
-    async def write(self, step: Step) -> None:
+    async def write(self, step: Step, *more: Step) -> None:
         """Send one step's write, once; before a repoint, ask the sender's own node.
 
         Raises:
             OutcomeUnknown: sent, and no whole answer came.
             DeviceError: surely not done.
         """
+        assert not more, "its traits name no batches"
         told = None
         if step.origin is not None:
             with suppress(CutsheetError):  # it is pointed by its group alone then
