@@ -47,10 +47,11 @@ class Hand:
     readdress's id. ``gone_to`` is where the device stands now, if it was readdressed since the
     step was first done: it is looked at there, and not written any more. ``holds`` are the steps
     that it rests on, ``besides`` what else was set on the device, ``lost`` those of them that have
-    to be done again. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
-    may land yet. ``sends``, ``waits`` and ``busy`` count what was sent, and waited for, so far.
-    ``told`` is the last reason told for a trouble, ``said`` its words. ``notes`` are stored with
-    the next event. ``why`` and ``unsure`` say how it failed, once it has.
+    to be done again, ``later`` what was done since that makes it needless. ``earlier``: an earlier
+    attempt may have written; ``doubt``: and what it sent may land yet. ``sends``, ``waits`` and
+    ``busy`` count what was sent, and waited for, so far. ``told`` is the last reason told for a
+    trouble, ``said`` its words. ``notes`` are stored with the next event. ``why`` and ``unsure``
+    say how it failed, once it has.
     """
 
     step: Step
@@ -62,6 +63,7 @@ class Hand:
     holds: tuple[Step, ...] = ()
     besides: tuple[Step, ...] = ()
     lost: tuple[Step, ...] = ()
+    later: tuple[Step, ...] = ()
     earlier: bool = False
     doubt: bool = False
     stage: Stage = Stage.INTENDING

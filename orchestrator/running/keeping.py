@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Step, StepKind
+from orchestrator.running.fold import Standing
 from orchestrator.running.value import ABSENT, same, value_of
 
 _SETS_NOTHING = frozenset({StepKind.SAVE, StepKind.CONFIRM, StepKind.BY_HAND})
@@ -18,6 +19,7 @@ _IDENTITY = _SWITCH | {StepKind.RENUMBER}
 _RESTS = frozenset({StepKind.RENUMBER, StepKind.ENABLE, StepKind.REPOINT, StepKind.SET})
 _LETS_GO = frozenset({StepKind.DISABLE, StepKind.RENUMBER, StepKind.REPOINT})
 _MOVES = _SETS_NOTHING | {StepKind.READDRESS}
+_BEGUN = (Standing.INTENDED, Standing.PROVED)
 
 
 def rests_on(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> tuple[Step, ...]:
@@ -78,6 +80,36 @@ def _before(save: Step, steps: Mapping[str, Step]) -> set[str]:
         found |= names
         left += [steps[name] for name in names]
     return found
+
+
+def overtaken_by(
+    step: Step, own: Iterable[Step], standings: Mapping[str, Standing]
+) -> tuple[Step, ...]:
+    """The later steps, in order, whose values make it needless to do ``step`` once more.
+
+    A device went back on a value, so all that the run had set it to in turn is done again; but by
+    now somebody has put the last of these back. A source that is on again where it is meant to be
+    need not go off, and a number that is where it is meant to be need not go by way of transit.
+    Only while nothing is left to do in between: that may need what ``step`` wants. ``own`` are the
+    steps of its device.
+    """
+    if step.kind not in _RESTS | _SWITCH:
+        return ()
+    things = {_thing(step), _together(step)}
+    since = sorted((one for one in own if one.order > step.order), key=lambda one: one.order)
+    later = [one for one in since if _thing(one) in things and standings.get(one.id) in _BEGUN]
+    if not any(_thing(one) == _thing(step) for one in later):
+        return ()
+    between = [one for one in since if one.order < later[-1].order and _thing(one) not in things]
+    if any(standings.get(one.id) is not Standing.PROVED for one in between):
+        return ()
+    return tuple(later)
+
+
+def overtaken(later: Iterable[Step], state: DeviceState) -> bool:
+    """Whether the values that the last of ``later`` set are there."""
+    latest = {_thing(one): one for one in later}
+    return bool(latest) and all(same(s.wanted, value_of(s, state)) for s in latest.values())
 
 
 def lost(

@@ -7,7 +7,7 @@ from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, Step, StepKind, StepValue
 from orchestrator.running.events import Failure
 from orchestrator.running.hand import AT_NEW, SENDS, Hand, target
-from orchestrator.running.keeping import lost
+from orchestrator.running.keeping import lost, overtaken
 from orchestrator.running.life import Happening, OutOfTurn, Stage
 from orchestrator.running.operations import (
     ANSWERS,
@@ -145,7 +145,7 @@ def _nobody(hand: Hand) -> Happening:
     return Happening.LOST if lost else Happening.NOBODY_STILL
 
 
-def _seen(hand: Hand, state: DeviceState) -> Happening:
+def _seen(hand: Hand, state: DeviceState) -> Happening:  # noqa: PLR0911 - one return a sight
     if hand.stage is Stage.LAST_LOOK:
         return Happening.BACK
     if hand.moves and hand.stage in AT_NEW:
@@ -155,10 +155,23 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:
     match _weighed(hand, sight(hand.step, state)):
         case Sight.WANTED:
             return Happening.WANTED
+        case Sight.AS_FOUND | Sight.OTHER if _needless(hand, state):
+            return _landed_by_now(hand)
         case Sight.AS_FOUND if hand.gone_to is None and not _switched_on(hand, state):
             return _as_found(hand)
         case _:
             return Happening.OTHER
+
+
+def _needless(hand: Hand, state: DeviceState) -> bool:
+    """Whether a step that was done before need not be done again, and was not begun again yet."""
+    return hand.stage in _AT_OLD and hand.sends == 0 and overtaken(hand.later, state)
+
+
+def _landed_by_now(hand: Hand) -> Happening:
+    """As wanted, once an earlier request can't land any more."""
+    waits = hand.stage is Stage.SEEKING and hand.doubt and not _late(hand)
+    return Happening.AS_FOUND if waits else Happening.WANTED
 
 
 def _switched_on(hand: Hand, state: DeviceState) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ from orchestrator.running.events import (
 from orchestrator.running.fold import Standing, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.hand import Hand, new_address
-from orchestrator.running.keeping import moves, rests_on, values_set
+from orchestrator.running.keeping import moves, overtaken_by, rests_on, values_set
 from orchestrator.running.life import OutOfTurn, Stage
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
@@ -355,6 +355,11 @@ class Run:
             gone_to=gone_to(step, self._steps, proved),
             holds=rests_on(step, self._steps, proved),
             besides=values_set(step.device, self._steps, proved),
+            later=overtaken_by(
+                step, [self._steps[name] for name in self._on[step.device]], self._state.standings
+            )
+            if earlier
+            else (),
             earlier=earlier,
             doubt=earlier,
         )

@@ -5,8 +5,18 @@ from dataclasses import replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.step import AddressValue, Hearing, Sequence, Step, StepKind
-from orchestrator.running.events import Event, Intended, Proved, Resumed
-from orchestrator.running.keeping import lost, moves, rests_on, saved, unsaved, values_set
+from orchestrator.running.events import Event, Failed, Failure, Intended, Paused, Proved, Resumed
+from orchestrator.running.fold import Standing
+from orchestrator.running.keeping import (
+    lost,
+    moves,
+    overtaken,
+    overtaken_by,
+    rests_on,
+    saved,
+    unsaved,
+    values_set,
+)
 from orchestrator.running.operations import Accepted, Elapsed, Nobody, Unsure
 from orchestrator.running.run import Run
 from tests.running.dialogue import Dialogue, Line, store
@@ -255,3 +265,85 @@ def test_a_device_that_went_back_to_its_old_address() -> None:
         store("finished"),
     )
     assert moves((OFF, TAKE), BY_ID) == ()
+
+
+OWN = tuple(each for each in STEPS if each.device == SOUTH)
+
+
+def standings(**stand: Standing) -> dict[str, Standing]:
+    """South's steps proved, but for those given."""
+    own = {each.id: Standing.PROVED for each in OWN}
+    return own | {f"south.{name}": standing for name, standing in stand.items()}
+
+
+def test_what_was_done_since_makes_a_step_needless() -> None:
+    """Switched on again later: its switch, and its number, once they are there."""
+    again = standings(off=Standing.INTENDED, take=Standing.INTENDED, on=Standing.INTENDED)
+    later = overtaken_by(BY_ID["south.off"], OWN, again)
+    assert names(later) == ["south.take", "south.on"]
+    assert overtaken(later, shows(311, enabled=True))
+    assert not overtaken(later, shows(411, enabled=True))  # on with its old number: off first
+    assert not overtaken(later, shows(311))
+    assert names(overtaken_by(BY_ID["south.take"], OWN, again)) == []
+    assert not overtaken((), shows(311))
+
+
+def test_a_step_is_done_again_for_what_is_left_to_do_in_between() -> None:
+    """That may need the source off, or the number lent; or nothing was done since."""
+    again = standings(off=Standing.INTENDED, save=Standing.INTENDED, on=Standing.INTENDED)
+    assert overtaken_by(BY_ID["south.off"], OWN, again) == ()
+    first = standings(off=Standing.INTENDED, on=Standing.OPEN)
+    assert overtaken_by(BY_ID["south.off"], OWN, first) == ()
+    assert overtaken_by(BY_ID["south.save"], OWN, standings(save=Standing.INTENDED)) == ()
+
+
+LEND = step("south.lend", StepKind.RENUMBER, number(411), number(2990), order=0)
+BACK = step("south.back", StepKind.RENUMBER, number(2990), number(311), "south.lend", order=1)
+
+
+def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> None:
+    """Another hand's number was found; once it is as the run left it, the run goes on."""
+    at, sequence = AT[SOUTH], Sequence(steps=(LEND, BACK))
+    lost_both = [Failed(name, Failure.NOT_DONE, "952", unsure=True) for name in (LEND.id, BACK.id)]
+    done = [event for name in (LEND.id, BACK.id) for event in (Intended(name), Proved(name))]
+    again = Dialogue(Run(sequence, EXPECTS, [*done, *lost_both, Paused("952")]))
+    again.play(
+        store("resumed"),
+        store("intended south.lend"),
+        (f"read south.lend at {at}", shows(311)),
+        *(
+            line
+            for seconds in ("0.333333", "0.666667", "1.33333", "2.66667")
+            for line in (
+                (f"wait south.lend {seconds}", Elapsed()),
+                (f"read south.lend at {at}", shows(311)),
+            )
+        ),
+        store("proved south.lend"),
+        store("intended south.back"),
+        (f"read south.back at {at}", shows(311)),
+        store("proved south.back"),
+        store("finished"),
+    )
+
+
+def test_a_source_put_right_by_hand_does_not_go_off_again_after_its_device_has_moved() -> None:
+    """Nor could it: nothing is switched off at the new address for what was done at the old one."""
+    new = "10.44.3.99"
+    on = replace(ON, at=new, after=("south.there",), order=3)
+    steps = (replace(OFF, order=0), replace(MOVE, order=1), replace(THERE, order=2), on)
+    done = [event for each in steps for event in (Intended(each.id), Proved(each.id))]
+    switch = [Failed(name, Failure.NOT_DONE, "", unsure=True) for name in (OFF.id, ON.id)]
+    again = Dialogue(Run(Sequence(steps=steps), EXPECTS, [*done, *switch, Paused("off")]))
+    here = state_of(SOUTH, sources={"one": source(311, enabled=True)}, address=JOINED)
+    again.play(store("resumed"), store("intended south.off"))
+    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
+        again.play((f"read south.off at {new}", here), (f"wait south.off {seconds}", Elapsed()))
+    again.play(
+        (f"read south.off at {new}", here),
+        store("proved south.off"),
+        store("intended south.on"),
+        (f"read south.on at {new}", here),
+        store("proved south.on"),
+        store("finished"),
+    )
