@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.stage import PROGRAMMES
-from tests.kills.trial import die
+from tests.kills.trial import NEVER, die
 
 
 @pytest.mark.parametrize(
@@ -22,6 +22,6 @@ def test_killed_at_an_event(number: int, moment: str, tmp_path: Path) -> None:
 
 def test_beyond_the_last_event_it_lives(tmp_path: Path) -> None:
     """So that the command knows when it has tried them all."""
-    found = die(tmp_path, 10_000, "before", PROGRAMMES)
+    found = die(tmp_path, NEVER, "before", PROGRAMMES)
     assert not found.died
     assert not found.wrong

@@ -1,17 +1,20 @@
 """One death: a run over real sockets is killed at an event, resumed, and judged."""
 
-import os
-import subprocess
-import sys
+import signal
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from mocks.state import Memory
 from orchestrator.ledger.store import SqliteLedger
 from tests.cli.stage import ANSWERS, APPLY, SECRETS, Stage, staged
-from tests.example import ROOT
+from tests.kills import mortal
 
-PATIENCE_S = 100
-SIGKILLED = -9
+NEVER = 10_000_000
+"""An event that no run comes to."""
+
+Ends = Mapping[str, Memory]
+"""What every device has in its memory when a run that nobody killed is over."""
 
 
 @dataclass(frozen=True)
@@ -21,44 +24,42 @@ class Death:
     died: bool
     stored: int
     wrong: tuple[str, ...]
+    ends: Ends
 
 
-def die(folder: Path, number: int, moment: str, *playbooks: str) -> Death:
+def die(folder: Path, number: int, moment: str, *playbooks: str, ends: Ends | None = None) -> Death:
     """Apply the example's playbooks (all, if none is named), die at an event, and resume.
 
     The same finish by ``resume`` is asked for each time: the target reached, every recorded event
-    still recorded, no safety rule broken at any instant of both.
+    still recorded, no safety rule broken at any instant of both. Whether the target is reached is
+    asked of the devices by a dry-run; with ``ends``, all that is in their memories is compared.
     """
     with staged(folder, *playbooks) as stage:
-        command = [sys.executable, "-m", "tests.kills.mortal", str(number), moment, *APPLY]
-        done = subprocess.run(
-            [*command, *stage.options("apply")],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            timeout=PATIENCE_S,
-            check=False,
-            cwd=ROOT,
-            env={**os.environ, **SECRETS, "PYTHONPATH": str(ROOT)},
-        )
-        if done.returncode == 0:
-            return Death(died=False, stored=_events(stage), wrong=tuple(_judged(stage)))
-        if done.returncode != SIGKILLED:
-            return Death(died=True, stored=0, wrong=(f"it ended by itself: {done.stdout[-500:]}",))
+        said = folder / "said"
+        command = [*APPLY, *stage.options("apply")]
+        status = mortal.run(number, moment, command, SECRETS, said)
+        words = said.read_text(encoding="utf-8")[-500:]
         stored = _events(stage)
+        if status == 0:
+            return Death(False, stored, tuple(_judged(stage, ends)), dict(stage.world.memories()))
+        if status != -signal.SIGKILL:
+            return Death(True, stored, (f"it ended by itself, {status}: {words}",), {})
         ended = stage.run("resume", *ANSWERS)
         wrong = [] if ended.status == 0 else [f"resume: {ended.status} {ended.said[-500:]}"]
         if _events(stage) < stored:
             wrong.append("events that were recorded are gone")
-        return Death(died=True, stored=stored, wrong=(*wrong, *_judged(stage)))
+        wrong += _judged(stage, ends)
+        return Death(True, stored, tuple(wrong), dict(stage.world.memories()))
 
 
 def _events(stage: Stage) -> int:
     with SqliteLedger(stage.folder, create=False) as ledger:
-        return len(ledger.events(stage.last()))
+        return len(ledger.events(ledger.runs()[-1].id))
 
 
-def _judged(stage: Stage) -> list[str]:
+def _judged(stage: Stage, ends: Ends | None) -> list[str]:
     wrong = [f"{one.rule}: {one.what}" for one in stage.referee.verdict().broken]
-    return wrong if stage.target_reached() else [*wrong, "the target is not reached"]
+    if ends is None:
+        return wrong if stage.target_reached() else [*wrong, "the target is not reached"]
+    now = stage.world.memories()
+    return [*wrong, *(f"{name} is not as it should be" for name in now if now[name] != ends[name])]
