@@ -247,7 +247,10 @@ def _other_said(hand: Hand, state: DeviceState) -> str:
     if on := _switched_on(hand, state):
         sources = " and ".join(f"{step.device}/{name}" for name in on)
         what = "readdressed" if step.kind is StepKind.READDRESS else "renumbered"
-        return f"{sources} was switched on by another hand; nothing is {what} while it is on"
+        return (
+            f"{sources} was switched on by another hand; nothing is {what} while it is on: "
+            "switch it off by hand and resume"
+        )
     if hand.gone_to is not None:
         return (
             f"{step.subject} is {_shown(value_of(step, state))}, not {_shown(step.wanted)} as this "

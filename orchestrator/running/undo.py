@@ -7,8 +7,6 @@ mended, by name. What another hand has changed since is asked about.
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
-from ipaddress import IPv4Network
-from itertools import product
 
 from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.hazard import Grade, Hazard
@@ -22,6 +20,7 @@ from orchestrator.facility.wanted import (
     SettingValue,
 )
 from orchestrator.running.events import Event
+from orchestrator.running.holders import Holders, holders_of, states_of
 from orchestrator.running.keeping import saved
 from orchestrator.running.mended import Stay, stays
 from orchestrator.running.partly import part_of
@@ -219,11 +218,11 @@ class _Worker:
         self.now = now
         self.kept = kept
         self.stays = [stay.words for stay in kept.values()]
-        self.facility = {**_states(now), **self.before}
+        self.facility = {**states_of(now), **self.before}
         self.then = {name: state for name, state in self.facility.items() if name not in benched}
-        self.holders = _holders(self.then)
-        self.held = _holders(_states(now))
-        self.meant = _holders({**self.then, **_done(record)})
+        self.holders = holders_of(self.then)
+        self.held = holders_of(states_of(now))
+        self.meant = holders_of({**self.then, **_done(record)})
 
     def device(self, name: str, line: _Line) -> AskedDevice:
         was = self.before[name]
@@ -310,15 +309,29 @@ class _Worker:
         return self.heard(device, pointer)
 
     def _stays_pointed(self, step: Step, why: str) -> ListensTo:
-        """Whom a destination stays with that can't be pointed back without harm."""
+        """Whom a destination stays with that can't be pointed back without harm.
+
+        Where the run left it with nobody and somebody comes back to that number, it would hear
+        whom it never heard. So it goes back after all, if one whom it heard is alone there by
+        then; else it is pointed at nothing.
+        """
         heard = step.wanted if isinstance(step.wanted, Hearing) else Hearing()
         figure = heard.group if heard.number is None else heard.number
         holders = self._of(self.meant, step.device, figure)
         stays = ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(figure)
-        self.stays.append(
-            f"{step.subject} keeps listening to {stays}; what it pointed at before, {why}"
-        )
+        does = f"keeps listening to {stays}"
+        if not holders and self._of_then(step.device, figure):
+            pointer = self.before[step.device].destinations[step.destination or ""].hears
+            if len(self._of_then(step.device, pointer)) == 1:
+                return _pointer(pointer)
+            stays, does = ListensTo(), f"is pointed at nothing: at {figure} is somebody again"
+        self.stays.append(f"{step.subject} {does}; what it pointed at before, {why}")
         return stays
+
+    def _of_then(self, device: str, pointer: int | str | None) -> tuple[Ref, ...]:
+        """Who held what ``device`` pointed at before the run, and will again."""
+        holders = self._of(self.holders, device, pointer)
+        return tuple(ref for ref in holders if str(ref) not in self.kept)
 
     def heard(self, device: str, pointer: int | str | None) -> ListensTo:
         """Whom a pointer meant before the run: the source, where it is known, so that it follows.
@@ -339,26 +352,12 @@ class _Worker:
         legs = self.before[ref.device].sources[ref.name].groups
         return source.groups[legs.index(pointer)] if pointer in legs else pointer
 
-    def _of(self, holders: "_Holders", device: str, pointer: int | str | None) -> tuple[Ref, ...]:
+    def _of(self, holders: Holders, device: str, pointer: int | str | None) -> tuple[Ref, ...]:
         """The holders of what ``device`` points at, on the networks on which it stood."""
         if pointer is None or device not in self.facility:
             return ()
         nets = networks(self.facility[device])
         return tuple(dict.fromkeys(ref for net in nets for ref in holders.get((net, pointer), ())))
-
-
-_Holders = Mapping[tuple[IPv4Network, int | str], Sequence[Ref]]
-
-
-def _holders(states: Mapping[str, DeviceState]) -> _Holders:
-    """The sources that hold each number and group, by network."""
-    found: dict[tuple[IPv4Network, int | str], list[Ref]] = {}
-    for device, state in states.items():
-        for net, (name, source) in product(networks(state), state.sources.items()):
-            for figure in dict.fromkeys((source.number, *source.groups)):
-                if figure is not None:
-                    found.setdefault((net, figure), []).append(Ref(device, name))
-    return found
 
 
 def _done(record: RunRecord) -> Mapping[str, DeviceState]:
@@ -368,11 +367,6 @@ def _done(record: RunRecord) -> Mapping[str, DeviceState]:
         if step.device in states:
             states[step.device] = put(states[step.device], step, step.wanted)
     return states
-
-
-def _states(found: AsFound) -> dict[str, DeviceState]:
-    entries = found.devices.items()
-    return {name: entry.state for name, entry in entries if isinstance(entry, Found)}
 
 
 def _changed_since(name: str, line: _Line, now: DeviceState | None) -> Iterable[Hazard]:

@@ -215,6 +215,37 @@ def test_a_pointer_at_what_another_keeps_is_not_put_back() -> None:
     assert planned_back(before, now, back).proved
 
 
+def test_a_pointer_left_where_somebody_comes_back_goes_back_to_the_one_of_a_duplicate() -> None:
+    """D heard a and b on 311, and was pointed at 321, just left by c; only b is on 311 then."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (341, None)}),
+        "b": Box(32, {"s": (311, True)}),
+        "c": Box(33, {"s": (321, True)}, wants={"s": (331, None)}),
+        "d": Box(34, hears={"in": 311}, listens={"in": ListensTo(number=321)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert back.asked["d"].destinations["in"].listens_to == ListensTo(number=311)
+    assert planned_back(before, now, back).proved
+
+
+def test_a_pointer_with_no_good_way_back_is_pointed_at_nothing() -> None:
+    """It heard nobody on 321, which the mended b keeps, nor on 331, to which c comes back."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}),
+        "b": Box(32, {"s": (311, True)}, wants={"s": (321, None)}),
+        "c": Box(33, {"s": (331, True)}, wants={"s": (351, None)}),
+        "d": Box(34, hears={"in": 321}, listens={"in": ListensTo(number=331)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert any("d/in is pointed at nothing: at 331" in text for text in back.stays)
+    assert back.asked["d"].destinations["in"].listens_to == ListensTo()
+    assert planned_back(before, now, back).proved
+
+
 def bench_and_back() -> dict[str, Box]:
     """A goes to the bench, and is numbered there; it listens to b/s, and to its own s."""
     return {

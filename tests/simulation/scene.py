@@ -183,9 +183,12 @@ def target(states: Mapping[str, State], sequence: Sequence) -> dict[str, State]:
 def _meant(
     made: Scene, site: Site, states: Mapping[str, State], sequence: Sequence
 ) -> Mapping[str, frozenset[str]]:
-    """The sources that each destination is to hear by what the playbook says of it."""
-    last = target(states, sequence)
-    then = heard(site, {name: Memory(state, state) for name, state in last.items()})
+    """The sources that each destination is to hear by what the playbook says of it.
+
+    Who holds a number in the end is meant by it, though the playbook switches that source off.
+    """
+    last = {name: Memory(state, state) for name, state in target(states, sequence).items()}
+    then = heard(site, last, enabled_only=False)
     meant: dict[str, frozenset[str]] = {}
     for name, asked in made.asked.items():
         for key, wish in asked.destinations.items():

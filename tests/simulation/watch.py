@@ -57,6 +57,7 @@ class Watch:
                 self._world.taken_over(self._steps[step])
             case Failed(step=step):
                 self._proved.discard(step)
+                self._world.given_up(self._steps[step])
             case Resumed():
                 self._intended.clear()
             case Answered(question=question, go=True):

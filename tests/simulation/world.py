@@ -66,6 +66,7 @@ class World:
         self._observers: list[Observer] = []
         self.meddled: set[tuple[str, Thing]] = set()
         self._known: set[tuple[str, Thing]] = set()
+        self._adopted: set[tuple[str, Thing]] = set()
         self._before_drift: dict[tuple[str, Thing], State] = {}
 
     # What the referee asks.
@@ -171,6 +172,7 @@ class World:
         if flight.moving:
             self._arrived(flight.device)
         unit.strays.pop(thing_of(step) or ("", ""), None)
+        self._adopted.discard((flight.device, thing_of(step) or ("", "")))
         if step.setting in unit.reboots_on:
             unit.down_until = self.now + AWAY_S[0]
 
@@ -258,7 +260,16 @@ class World:
 
     def taken_over(self, step: Step) -> None:
         """The run has read what ``step`` wants, whoever set it: it is the run's own from now on."""
-        self.units[step.device].strays.pop(thing_of(step) or ("", ""), None)
+        thing = thing_of(step) or ("", "")
+        if self.units[step.device].strays.pop(thing, None) == OTHER_HAND:
+            self._adopted.add((step.device, thing))
+
+    def given_up(self, step: Step) -> None:
+        """The run is to do ``step`` again: what another hand had set is that hand's once more."""
+        thing = thing_of(step) or ("", "")
+        if (step.device, thing) in self._adopted:
+            self._adopted.remove((step.device, thing))
+            self.units[step.device].strays[thing] = OTHER_HAND
 
     def take_as_known(self) -> None:
         """A survey has read all values: they are news no more."""
