@@ -237,7 +237,7 @@ def test_a_secret_reaches_no_log_error_or_trace(
 
     with caplog.at_level(logging.DEBUG):
         asyncio.run(whole())
-    assert any(record.name == "httpx" for record in caplog.records)
+    assert caplog.records
     assert server_heard
     text = "\n".join([*shown, caplog.text, *(repr(vars(record)) for record in caplog.records)])
     assert "rack-node" in text

@@ -9,7 +9,6 @@ was not done, and only once (a Digest challenge, RFC 7616; a cookie that is take
 import asyncio
 import ssl
 from collections.abc import AsyncIterator, Iterable
-from http.cookiejar import DefaultCookiePolicy
 
 import httpx
 
@@ -28,11 +27,12 @@ from orchestrator.facility.secret import Secret
 BODY_LIMIT = 2 * 1024 * 1024
 """Bytes of an answer that are believed; a device's whole state is far smaller."""
 
-_HEADERS = {
-    "Accept": "application/json, application/problem+json",
-    "Accept-Encoding": "identity",
-    "User-Agent": "cutsheet",
-}
+_ALWAYS = (
+    ("Accept", "application/json, application/problem+json"),
+    ("Accept-Encoding", "identity"),
+    ("Connection", "keep-alive"),
+    ("User-Agent", "cutsheet"),
+)
 
 
 class Transport:
@@ -76,15 +76,12 @@ class Transport:
         inner = network or Wire(tls or certificates.by_system())
         way: httpx.AsyncBaseTransport = Dialled(inner, dial) if dial else inner
         way = _Bounded(way, body_limit)
-        self._client = httpx.AsyncClient(
-            transport=Traced(way, party, self._redact, trace) if trace else way,
-            auth=auth,
-            headers=_HEADERS,
-            timeout=timeout_s,
-            trust_env=False,
-            follow_redirects=False,
-        )
-        self._client.cookies.jar.set_policy(DefaultCookiePolicy(allowed_domains=()))
+        self._way = Traced(way, party, self._redact, trace) if trace else way
+        self._auth = auth
+        self._extensions = {
+            "timeout": httpx.Timeout(timeout_s).as_dict(),
+            "sni_hostname": self._name,
+        }
 
     async def send(self, request: Request) -> Response:
         """Send ``request`` once and give its answer, which is 2xx or one of ``also_fine``.
@@ -116,19 +113,49 @@ class Transport:
 
     async def close(self) -> None:
         """Close the connections."""
-        await self._client.aclose()
+        await self._way.aclose()
         self._guard.leave()
 
     async def _exchange(self, request: Request, journey: Journey) -> Response:
-        async with self._client.stream(
+        asked = httpx.Request(
             request.method,
             self._url(request),
-            content=encoded(request.body, request.content_type),
             headers=_headers(request),
-            extensions={"trace": journey.note, JOURNEY: journey, "sni_hostname": self._name},
-        ) as answer:
-            body = b"".join([chunk async for chunk in answer.aiter_raw()])
-            return Response(status=answer.status_code, headers=dict(answer.headers), body=body)
+            content=encoded(request.body, request.content_type),
+            extensions={**self._extensions, "trace": journey.note, JOURNEY: journey},
+        )
+        answer = await self._signed(asked)
+        try:
+            return Response(
+                status=answer.status_code, headers=_told(answer), body=await _body(answer)
+            )
+        finally:
+            await answer.aclose()
+
+    async def _signed(self, asked: httpx.Request) -> httpx.Response:
+        """Send what ``auth`` makes of ``asked``, and what it makes of the answer."""
+        if self._auth is None:
+            return await self._answered(asked)
+        flow = self._auth.async_auth_flow(asked)
+        try:
+            request = await anext(flow)
+            while True:
+                answer = await self._answered(request)
+                try:
+                    request = await flow.asend(answer)
+                except StopAsyncIteration:
+                    return answer
+                except BaseException:
+                    await answer.aclose()
+                    raise
+                await answer.aclose()
+        finally:
+            await flow.aclose()
+
+    async def _answered(self, request: httpx.Request) -> httpx.Response:
+        answer = await self._way.handle_async_request(request)
+        answer.request = request
+        return answer
 
     def _url(self, request: Request) -> httpx.URL:
         """The URL of ``request``, which leads to this device and nowhere else."""
@@ -156,17 +183,22 @@ class _Bounded(httpx.AsyncBaseTransport):
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         response = await self._inner.handle_async_request(request)
-        if not isinstance(response.stream, httpx.AsyncByteStream):
+        if any(name.lower() == b"content-encoding" for name, _ in response.headers.raw):
+            await self._refuse_packed(response)
+        if isinstance(response.stream, httpx.ByteStream):
+            if len(b"".join(response.stream)) > self._limit:
+                raise TooLarge
+        elif isinstance(response.stream, httpx.AsyncByteStream):
+            response.stream = _BoundedStream(response.stream, self._limit)
+        else:
             raise httpx.StreamClosed
-        if response.headers.get("content-encoding", "identity").lower() != "identity":
+        return response
+
+    @staticmethod
+    async def _refuse_packed(response: httpx.Response) -> None:
+        if response.headers["content-encoding"].lower() != "identity":
             await response.aclose()
             raise httpx.DecodingError("packed")
-        return httpx.Response(
-            response.status_code,
-            headers=response.headers,
-            stream=_BoundedStream(response.stream, self._limit),
-            extensions=response.extensions,
-        )
 
     async def aclose(self) -> None:
         await self._inner.aclose()
@@ -191,4 +223,19 @@ class _BoundedStream(httpx.AsyncByteStream):
 
 def _headers(request: Request) -> list[tuple[str, str]]:
     typed = [] if request.body is None else [("Content-Type", request.content_type)]
-    return [*typed, *request.headers]
+    return [*_ALWAYS, *typed, *request.headers]
+
+
+def _told(answer: httpx.Response) -> dict[str, str]:
+    """The headers of an answer by their names in lower case; of one that comes twice, both."""
+    told: dict[str, str] = {}
+    for raw_name, raw in answer.headers.raw:
+        name, value = raw_name.lower().decode("latin-1"), raw.decode("latin-1")
+        told[name] = f"{told[name]}, {value}" if name in told else value
+    return told
+
+
+async def _body(answer: httpx.Response) -> bytes:
+    if isinstance(answer.stream, httpx.ByteStream):
+        return b"".join(answer.stream)
+    return b"".join([part async for part in answer.aiter_raw()])

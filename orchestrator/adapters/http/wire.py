@@ -1,9 +1,10 @@
-"""HTTP/1.1 to one device over a socket: h11's parser on asyncio's streams, below httpx's client.
+"""HTTP/1.1 to one device over a socket: a parser (llhttp, by httptools) on asyncio's streams.
 
 A plant is written to 64 devices at a time, each of which answers within milliseconds; then the
 computer's own work for each request is what a run takes. httpx's own way to the network does that
-work four times over (its pool and locks are made for thousands of hosts); one device needs a
-connection or two. Errors are httpx's, so that one table says what each of them means.
+work many times over (its pool and locks are made for thousands of hosts); one device needs a
+connection or two. Requests, answers and errors are httpx's, so that one table says what each of
+them means.
 """
 
 import asyncio
@@ -11,7 +12,7 @@ import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
-import h11
+import httptools
 import httpx
 
 KEPT_OPEN_S = 2.0
@@ -19,7 +20,13 @@ KEPT_OPEN_S = 2.0
 
 _CHUNK = 65536
 _LONGEST_HEAD = 100 * 1024
+_FIRST_FINAL = 200
+_IS_NO_HTTP = (httptools.HttpParserError, httptools.HttpParserUpgrade)
 _Note = Callable[[str, dict[str, Any]], Awaitable[None]]
+
+
+class _Unasked(Exception):
+    """More is said than was asked for. Stays inside this module."""
 
 
 class Wire(httpx.AsyncBaseTransport):
@@ -32,7 +39,7 @@ class Wire(httpx.AsyncBaseTransport):
         self._open: set[_Connection] = set()
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
-        """Send ``request`` and give its answer, whose body is read as it comes.
+        """Send ``request`` and give its answer; a body that has not come yet is read as it comes.
 
         Raises:
             httpx.ConnectError: there is no connection; nothing was sent.
@@ -42,15 +49,21 @@ class Wire(httpx.AsyncBaseTransport):
         connection = self._kept() or await self._connect(request, note)
         try:
             await note("http11.send_request_headers.started", {})
-            head = await connection.ask(request)
+            answer = await connection.ask(request)
         except BaseException:
             self._drop(connection)
             raise
+        body: httpx.AsyncByteStream
+        if answer.whole:
+            body = httpx.ByteStream(b"".join(answer.parts))
+            self._done(connection)
+        else:
+            body = _Body(connection, answer, self._done)
         return httpx.Response(
-            head.status_code,
-            headers=head.headers.raw_items(),
-            stream=_Body(connection, self._done),
-            extensions={"http_version": b"HTTP/" + head.http_version, "reason_phrase": head.reason},
+            answer.status,
+            headers=answer.headers,
+            stream=body,
+            extensions={"http_version": b"HTTP/" + answer.version},
         )
 
     async def aclose(self) -> None:
@@ -100,13 +113,77 @@ class Wire(httpx.AsyncBaseTransport):
         connection.close()
 
 
+class _Answer:
+    """One answer as far as it has come; the parser calls the methods that begin with ``on_``.
+
+    ``parts`` are those of the body that nobody has taken yet. An interim answer (RFC 9110, 15.2)
+    leaves no trace. ``stays``: the connection may be used for another request after it.
+    """
+
+    def __init__(self, *, without_body: bool) -> None:
+        self.parser = httptools.HttpResponseParser(self)
+        self.headers: list[tuple[bytes, bytes]] = []
+        self.parts: list[bytes] = []
+        self.status = 0
+        self.version = b""
+        self.begun = False
+        self.whole = False
+        self.stays = False
+        self._without_body = without_body
+
+    def on_message_begin(self) -> None:
+        if self.whole:
+            raise _Unasked
+        self.headers = []
+
+    def on_header(self, name: bytes, value: bytes) -> None:
+        self.headers.append((name, value))
+
+    def on_headers_complete(self) -> None:
+        self.status = self.parser.get_status_code()
+        self.version = self.parser.get_http_version().encode()
+        self.begun = self.status >= _FIRST_FINAL
+        self.whole |= self.begun and self._without_body
+
+    def on_body(self, body: bytes) -> None:
+        self.parts.append(body)
+
+    def on_message_complete(self) -> None:
+        self.whole |= self.begun
+        self.stays = self.begun and self.parser.should_keep_alive()
+
+    def take(self, data: bytes) -> None:
+        """Take what has come next.
+
+        Raises:
+            httpx.RemoteProtocolError: it is no HTTP.
+        """
+        try:
+            self.parser.feed_data(data)
+        except _IS_NO_HTTP as error:
+            if not self.whole:
+                raise httpx.RemoteProtocolError(str(error)) from error
+            self.stays = False  # it says what nobody asked
+
+    def end(self) -> None:
+        """The connection has ended: so has a body that only that ends (RFC 9112, 6.3).
+
+        Raises:
+            httpx.RemoteProtocolError: something is lacking.
+        """
+        names = {name.lower() for name, _ in self.headers}
+        if not self.begun or names & {b"content-length", b"transfer-encoding"}:
+            raise httpx.RemoteProtocolError("closed without a whole answer")
+        self.whole = True
+
+
 class _Connection:
     """One connection, on which one request after the other is asked."""
 
     def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self._reader = reader
         self._writer = writer
-        self._talk = h11.Connection(h11.CLIENT, max_incomplete_event_size=_LONGEST_HEAD)
+        self._answer: _Answer | None = None
         self._since = 0.0
 
     def fresh(self, since: float) -> bool:
@@ -116,74 +193,76 @@ class _Connection:
 
     def again(self) -> bool:
         """Make it ready for the next request; whether that can be."""
-        if self._talk.trailing_data[0]:
-            return False  # it says what nobody asked
-        try:
-            self._talk.start_next_cycle()
-        except h11.ProtocolError:
-            return False
+        answer, self._answer = self._answer, None
         self._since = asyncio.get_running_loop().time()
-        return not self._writer.is_closing()
+        open_ = not self._reader.at_eof() and not self._writer.is_closing()
+        return answer is not None and answer.whole and answer.stays and open_
 
     def close(self) -> None:
         """Close it; what is on its way is lost."""
         self._writer.close()
 
-    async def ask(self, request: httpx.Request) -> h11.Response:
-        """Send a request, and read the head of its answer."""
+    async def ask(self, request: httpx.Request) -> _Answer:
+        """Send a request, and read the head of its answer, with what of the body comes along.
+
+        Raises:
+            httpx.LocalProtocolError: it can't be put into HTTP; nothing was sent.
+            httpx.TransportError: as :meth:`more` does.
+        """
+        data = _head(request)
+        if isinstance(request.stream, httpx.AsyncByteStream):
+            data += b"".join([part async for part in request.stream])
+        self._answer = answer = _Answer(without_body=request.method == "HEAD")
         try:
-            event = h11.Request(
-                method=request.method,
-                target=request.url.raw_path,
-                headers=request.headers.raw,
-            )
-            data = self._sent(event)
-            async for part in _stream_of(request):
-                data += self._sent(h11.Data(data=part)) if part else b""
-            self._writer.write(data + self._sent(h11.EndOfMessage()))
+            self._writer.write(data)
             await self._writer.drain()
-        except h11.LocalProtocolError as error:
-            raise httpx.LocalProtocolError(str(error), request=request) from error
         except OSError:
             pass  # an answer may have come all the same; reading tells
-        while True:
-            head = await self.next()
-            if isinstance(head, h11.Response):
-                return head
+        taken = 0
+        while not answer.begun:
+            taken += await self.more(answer)
+            if taken > _LONGEST_HEAD and not answer.begun:
+                raise httpx.RemoteProtocolError("the head of its answer does not end")
+        return answer
 
-    def _sent(self, event: h11.Event) -> bytes:
-        return self._talk.send(event) or b""
-
-    async def next(self) -> object:
-        """The next event of the answer.
+    async def more(self, answer: _Answer) -> int:
+        """Read on; how many bytes came.
 
         Raises:
             httpx.ReadError: the connection broke.
             httpx.RemoteProtocolError: it ended early, or is no HTTP.
         """
         try:
-            while (event := self._talk.next_event()) is h11.NEED_DATA:
-                self._talk.receive_data(await self._reader.read(_CHUNK))
-        except h11.RemoteProtocolError as error:
-            raise httpx.RemoteProtocolError(str(error)) from error
+            data = await self._reader.read(_CHUNK)
         except OSError as error:
             raise httpx.ReadError(str(error)) from error
-        if isinstance(event, h11.ConnectionClosed):
-            raise httpx.RemoteProtocolError("closed without an answer")
-        return event
+        if data:
+            answer.take(data)
+        else:
+            answer.end()
+        return len(data)
 
 
 class _Body(httpx.AsyncByteStream):
     """The body of an answer; ``done`` is told when it is whole, or given up."""
 
-    def __init__(self, connection: _Connection, done: Callable[[_Connection], None]) -> None:
+    def __init__(
+        self, connection: _Connection, answer: _Answer, done: Callable[[_Connection], None]
+    ) -> None:
         self._connection = connection
+        self._answer = answer
         self._done = done
         self._over = False
 
     async def __aiter__(self) -> AsyncIterator[bytes]:
-        while isinstance(event := await self._connection.next(), h11.Data):
-            yield bytes(event.data)
+        answer = self._answer
+        while True:
+            parts, answer.parts = answer.parts, []
+            for part in parts:
+                yield part
+            if answer.whole:
+                break
+            await self._connection.more(answer)
         await self.aclose()
 
     async def aclose(self) -> None:
@@ -193,10 +272,17 @@ class _Body(httpx.AsyncByteStream):
             self._done(self._connection)
 
 
-async def _stream_of(request: httpx.Request) -> AsyncIterator[bytes]:
-    if isinstance(request.stream, httpx.AsyncByteStream):
-        async for part in request.stream:
-            yield part
+def _head(request: httpx.Request) -> bytes:
+    """The head of ``request`` as it is sent (RFC 9112, sections 3 and 5).
+
+    Raises:
+        httpx.LocalProtocolError: a line of it would be two.
+    """
+    lines = [request.method.encode("ascii") + b" " + request.url.raw_path + b" HTTP/1.1"]
+    lines += [name + b": " + value for name, value in request.headers.raw]
+    if any(b"\r" in line or b"\n" in line or b"\0" in line for line in lines):
+        raise httpx.LocalProtocolError("a header holds the end of a line", request=request)
+    return b"\r\n".join([*lines, b"", b""])
 
 
 async def _silent(_event: str, _info: dict[str, Any]) -> None:

@@ -284,7 +284,7 @@ def test_neither_secret_nor_cookie_reaches_a_log_or_an_error(
         found, _ = over_sockets(talking((200, f"sid={cookie}", ""), (409, "", said)), WRITE)
     assert isinstance(found[0], DeviceError)
     told = caplog.text + repr(found[0]) + "".join(repr(vars(r)) for r in caplog.records)
-    assert "httpx" in caplog.text
+    assert caplog.records
     assert cookie not in told
     assert SECRET.reveal() not in told
 

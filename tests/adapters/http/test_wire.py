@@ -60,10 +60,15 @@ def test_a_connection_that_was_idle_too_long_is_made_anew() -> None:
         writer.write(http() + b"more")
         await writer.drain()
 
+    async def answering_twice(_reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(http() + http(b"", "404 Not Found"))
+        await writer.drain()
+
     for talk, more in (
         (answering(http()), {"kept_open_s": 0.01}),
         (answering(http(), then_close=True), {}),
         (babbling, {}),
+        (answering_twice, {}),
         (answering(http(b"{}", "200 OK", "Connection: close")), {}),
     ):
         status, ports, _ = over(talk, two, **more)
@@ -121,6 +126,27 @@ def test_what_is_no_answer(answer: bytes, kind: type[Exception]) -> None:
             await one()
 
     assert over(answering(answer, then_close=True), fails)[2] == 1
+
+
+def test_a_header_can_not_become_two() -> None:
+    """The end of a line inside a value is refused, and nothing is sent (RFC 9110, 5.5)."""
+
+    async def fails(one: Ask) -> None:
+        with pytest.raises(httpx.LocalProtocolError):
+            await one(headers={"X-Thing": "a\r\nX-Other: b"})
+
+    assert over(answering(http()), fails)[2] == 0
+
+
+def test_an_answer_without_a_body() -> None:
+    """The answer to HEAD tells a length and has no body (RFC 9110, 9.3.2); nor has a 204."""
+
+    async def head(one: Ask) -> bytes:
+        return (await one(method="HEAD")).content
+
+    answer = b"HTTP/1.1 200 OK\r\nContent-Length: 9\r\n\r\n"
+    assert over(answering(answer), head)[0] == b""
+    assert over(answering(b"HTTP/1.1 204 No Content\r\n\r\n"), head)[0] == b""
 
 
 def test_nobody_there() -> None:
