@@ -85,7 +85,9 @@ def _handled(ground: Ground, begun: Begun) -> Response:
     device = ground.standing[begun.device].device
     wrong = begun.first(Kind.WRONG_IDENTITY)
     device.shown_serial = wrong.serial if wrong else device.unit.serial
-    return device.handle(replace(begun.request, at=ground.clock()))
+    part = begun.first(Kind.PART)
+    refused = {part.slot: part.status} if part else {}
+    return device.handle(replace(begun.request, at=ground.clock(), refused=refused))
 
 
 def _settling(ground: Ground, name: str, act: Act) -> Callable[[float], None]:

@@ -27,16 +27,18 @@ class Kind(StrEnum):
     REBOOT_AFTER = "reboot-after"  # done, then a power cycle; no answer; away for `seconds`
     SAYS_YES = "says-yes"  # answers as if it were done; it is not
     LATE = "late"  # answers as if it were done; it is done `seconds` later
+    PART = "part"  # of a request with several parts, that of `slot` is refused with `status` (409)
     HALF_BODY = "half-body"  # done; the answer breaks off in the middle of its body
     TRICKLE = "trickle"  # done; the body takes `seconds` to arrive, in small parts
     CALL = "call"  # `do` is called before the request is looked at (another hand, a pulled cable)
 
 
-_USUAL_STATUS = {Kind.ERROR: 500, Kind.SIGN_IN: 401, Kind.BUSY: 503}
+_USUAL_STATUS = {Kind.ERROR: 500, Kind.SIGN_IN: 401, Kind.BUSY: 503, Kind.PART: 409}
 _STATUSES = {
     Kind.ERROR: range(500, 600),
     Kind.SIGN_IN: (401, 403),
     Kind.BUSY: (503, 429, 423),
+    Kind.PART: range(400, 600),
 }
 
 
@@ -55,9 +57,11 @@ class Fault:
         nth: The first matching request that it strikes, from 1.
         always: Whether it strikes all that come after, too.
         seconds: How long; what it means depends on the kind.
-        status: The HTTP status, for ``ERROR``, ``SIGN_IN`` and ``BUSY``; 0 for the usual one.
+        status: The HTTP status, for ``ERROR``, ``SIGN_IN``, ``BUSY`` and ``PART``; 0 for the
+            usual one.
         retry_after: The text of Retry-After; "" for no such header.
         serial: For ``WRONG_IDENTITY``.
+        slot: For ``PART``.
         effect: For ``ERROR``: the request is done all the same.
         do: For ``CALL``.
     """
@@ -71,6 +75,7 @@ class Fault:
     status: int = 0
     retry_after: str = ""
     serial: str = ""
+    slot: str = ""
     effect: bool = False
     do: Callable[[], object] = _nothing
 
@@ -83,6 +88,8 @@ class Fault:
             raise ValueError(f"status {self.status} does not go with {self.kind}")
         if (self.kind is Kind.WRONG_IDENTITY) != bool(self.serial):
             raise ValueError("serial goes with wrong-identity, and wrong-identity needs it")
+        if (self.kind is Kind.PART) != bool(self.slot):
+            raise ValueError("slot goes with part, and part needs it")
         if self.kind in (Kind.LATE, Kind.DELAY, Kind.TRICKLE) and not self.seconds:
             raise ValueError(f"{self.kind} needs seconds")
 
@@ -124,6 +131,7 @@ _READ: dict[str, Callable[[str], Any]] = {
     "status": int,
     "retry_after": str,
     "serial": str,
+    "slot": str,
 }
 _FLAGS = ("always", "effect")
 

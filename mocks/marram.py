@@ -3,7 +3,8 @@
 Signing in is a form, answered with a cookie that lasts for twenty requests; a wrong word is
 answered with 200 and no cookie. Outputs stand in a list with holes, numbered from 1; a number is a
 text (``CH-0421``), the switch is a mute, and an output is taken whole or not at all, with the
-entity tag of what was read (RFC 9110, 13.1.1). Its text alone may be patched (RFC 6902). Inputs are
+entity tag of what was read (RFC 9110, 13.1.1). Eight outputs can be muted and numbered in one
+request, each with a fate of its own. The text alone may be patched (RFC 6902). Inputs are
 set by a form, the clock by a merge patch (RFC 7396). The gateway is told in another place than the
 address. The group of an output is derived from its number and told nowhere. What is set runs at
 once, and is lost in a power cycle unless it was kept.
@@ -26,6 +27,8 @@ FORM = "application/x-www-form-urlencoded"
 MERGE_PATCH = "application/merge-patch+json"
 JSON_PATCH = "application/json-patch+json"
 REQUESTS_A_SESSION = 20
+MOST_AT_ONCE = 8
+LOCKED = 423
 NONE = "none"
 TRIM = -3
 """What the trim of an output is until somebody sets it; in dB."""
@@ -82,6 +85,7 @@ class Marram(Device):
             ("clock",): {"GET": self._clock, "PATCH": self._patch_clock},
             ("word",): {"POST": self._post_word},
             ("out",): {"GET": self._all_out},
+            ("outs",): {"POST": self._post_outs},
             ("in",): {"GET": self._all_in},
             ("keep",): {"GET": self._kept, "POST": self._keep},
         }
@@ -203,6 +207,27 @@ class Marram(Device):
             running = running.with_kept(slot, body["trim"])
         self.keep(running)
         return answer(200, self._out(slot), (("etag", self._tag(slot)),))
+
+    def _post_outs(self, request: Request, _slot: str) -> Response:
+        """Several outputs at once: what is not named of one stays, and each has its own fate."""
+        wanted = _members(_json(request, "application/json"), {"do"})["do"]
+        if not isinstance(wanted, dict) or not 0 < len(wanted) <= MOST_AT_ONCE:
+            raise Problem(422, f"send from 1 to {MOST_AT_ONCE} outputs")
+        return answer(
+            200, {"did": {slot: self._one(request, slot, wanted[slot]) for slot in wanted}}
+        )
+
+    def _one(self, request: Request, slot: str, value: Any) -> dict[str, str]:
+        try:
+            if slot in request.refused:
+                busy = request.refused[slot] == LOCKED
+                return {"well": "wait" if busy else "no", "why": "somebody is at the desk"}
+            if not isinstance(value, dict) or not value.keys() <= {"ch", "mute"}:
+                raise Problem(422, "send ch, mute, or both")  # noqa: TRY301  # told like any other
+            self._take_out(slot, {**self._out(slot), **value})
+        except Problem as problem:
+            return {"well": "no", "why": str(problem)}
+        return {"well": "yes"}
 
     def _all_in(self, _request: Request, _slot: str) -> Response:
         slots = self.memory.running.destinations

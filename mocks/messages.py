@@ -20,7 +20,8 @@ class Request:
     """One HTTP request as a device sees it.
 
     ``path`` is the request target as it stood on the wire (percent-encoded, perhaps with a
-    query); header names are lower case; ``at`` is the mount's clock in seconds.
+    query); header names are lower case; ``at`` is the mount's clock in seconds. ``refused`` are
+    slots, each with a status, whose part the device refuses where the request has several parts.
     """
 
     method: str
@@ -28,6 +29,7 @@ class Request:
     headers: Mapping[str, str] = field(default_factory=dict)
     body: bytes = b""
     at: float = 0.0
+    refused: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def segments(self) -> tuple[str, ...]:

@@ -14,4 +14,5 @@ class Habit(StrEnum):
     NO_FILE_WHILE_OFF = "no-file-while-off"  # no transport file (404) while it is switched off
     FILE_AS_JSON = "file-as-json"  # the transport file as JSON, unless application/sdp is asked for
     BAD_FILE_IS_500 = "bad-file-is-500"  # a bad transport file is answered 500, not 400
+    NO_BULK = "no-bulk"  # it takes no bulk requests (404)
     SLASHED = "slashed"  # a path is answered 301 to the one with a slash at its end, when read

@@ -82,6 +82,8 @@ class Nmos(Device):
     def _answered(self, request: Request) -> Response:
         path = shown.bare(request.segments)
         node, addresses = self.shown(port_of(request)), self._addresses()
+        if path[:4] == shown.BULK and Habit.NO_BULK in node.habits:
+            raise Refused(404, "no such path")
         if path[:4] == shown.BULK and path[4:] in shown.KINDS_ALONE:
             return self._bulk(request, path[4])
         if request.method == "PATCH" and path[:4] == shown.SINGLE and path[6:] == ("staged",):
@@ -203,6 +205,8 @@ class Nmos(Device):
         try:
             if slot is None:
                 raise Refused(404, "no such id")  # noqa: TRY301  # answered like any other
+            if slot in request.refused:
+                raise Refused(request.refused[slot], "not now")  # noqa: TRY301  # likewise
             done = self._patch(kind, slot, one.get("params"), request)
         except Wrong as wrong:
             return {"id": one["id"], **Refused(400, str(wrong)).response.json}, ()

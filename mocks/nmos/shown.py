@@ -20,8 +20,10 @@ KINDS_ALONE: tuple[Path, ...] = (("senders",), ("receivers",))
 _NODE_KINDS = ("self", "sources", "flows", "devices", "senders", "receivers")
 _WORDS = {
     400: "Bad Request",
+    403: "Forbidden",
     404: "Not Found",
     405: "Method Not Allowed",
+    409: "Conflict",
     423: "Locked",
     500: "Internal Server Error",
     501: "Not Implemented",

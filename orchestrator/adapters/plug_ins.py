@@ -8,12 +8,13 @@ traceback.
 
 import contextlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol, TypeVar, runtime_checkable
 
 from orchestrator.adapters.http import scrub
 from orchestrator.adapters.http.answers import clean
+from orchestrator.adapters.http.conversation import cleaned
 from orchestrator.adapters.http.redact import Redactor
 from orchestrator.adapters.way import Opening, Way
 from orchestrator.errors import (
@@ -240,7 +241,7 @@ class Guarded:
         self, error: Exception, doing: str, kind: type[DeviceError] = Broken
     ) -> CutsheetError:
         if isinstance(error, DeviceError):
-            return replace(error, said=clean(error.said, self._redact))
+            return cleaned(error, lambda said: clean(said, self._redact))
         if isinstance(error, CutsheetError):
             return error
         return self._failed(kind, doing, f"failed ({type(error).__name__})")

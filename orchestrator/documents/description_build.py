@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
+from orchestrator.documents.batch_build import batches_faults, batches_of, build_batch
 from orchestrator.documents.description_faults import (
     credential_faults,
     read_faults,
@@ -71,8 +72,11 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
         timeout_s=model.timeout_s,
         tls=build_tls(model.tls),
         change_secret=_change_secret(model),
+        batches=tuple(map(build_batch, model.batches)),
     )
-    traits = replace(description.traits, requests=requests_of(description))
+    traits = replace(
+        description.traits, requests=requests_of(description), batches=batches_of(description)
+    )
     return replace(description, traits=traits), tuple(_faults(model, description))
 
 
@@ -191,6 +195,8 @@ def _writes_gateway(write: WriteModel | None) -> bool:
 def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
     for name, write in _steps(model):
         yield from _write_faults(name, write, built.reads)
+    sayable = {name: _sayable(name, built.reads) for name in _SPEAKS_OF}
+    yield from batches_faults(model.batches, built, sayable)
     for name, setting in model.settings.items():
         if setting.write:
             path: Path = ("settings", name, "write")
@@ -215,7 +221,7 @@ def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> It
     if name not in _SPEAKS_OF:
         yield from rule_faults(write, path, frozenset())
         return
-    read_name, allowed, shown_by = _SPEAKS_OF[name]
+    read_name, _, shown_by = _SPEAKS_OF[name]
     read = reads.get(read_name)
     readable = set(read.fields) if read is not None else set()
     if not readable & shown_by:
@@ -223,6 +229,12 @@ def _write_faults(name: str, write: WriteModel, reads: Mapping[str, Read]) -> It
         what += ", ".join(sorted(shown_by))
         yield Fault(path, what, f"add it to reads.{read_name}.fields", at_key=True)
         return
-    known = allowed & (readable | {"key"})
-    found = {f"found_{word}" for word in known - {"key"}}
-    yield from rule_faults(write, path, frozenset(known | found))
+    yield from rule_faults(write, path, _sayable(name, reads))
+
+
+def _sayable(name: str, reads: Mapping[str, Read]) -> frozenset[str]:
+    """What may stand in braces in a write of this name."""
+    read_name, allowed, _ = _SPEAKS_OF[name]
+    read = reads.get(read_name)
+    known = allowed & ({"key"} if read is None else {*read.fields, "key"})
+    return known | {f"found_{word}" for word in known - {"key"}}

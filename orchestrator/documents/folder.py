@@ -24,7 +24,7 @@ from orchestrator.facility.wanted import Playbook
 from orchestrator.planning.check import BUILT_IN, findings
 
 # Where a device description holds the device's own JSON, in which null means null.
-_JSON_KEYS = frozenset({"unassigned", "values", "body"})
+_JSON_KEYS = frozenset({"unassigned", "values", "body", "each", "done", "busy"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

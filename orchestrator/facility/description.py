@@ -96,6 +96,43 @@ class WriteRule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fates:
+    """Where the answer to a batch says what became of each of its steps.
+
+    ``entries`` is the pointer to a list or an object with an entry for each (RFC 6901). ``key`` is
+    the pointer, inside an entry, to the device's own key; None: the key of the object, or in a
+    list the order in which they were sent. ``at`` is the pointer, inside an entry, to the value
+    that tells; where there is none, that is null. A value among ``done`` says that it was done, one
+    among ``busy`` that it has to wait; any other that it was refused, and ``why`` may say why.
+    """
+
+    entries: str
+    at: str
+    done: tuple[Json, ...]
+    busy: tuple[Json, ...] = ()
+    key: str | None = None
+    why: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRule:
+    """How several steps, at most ``most``, are written in one request.
+
+    ``rule`` is the request; ``{each}`` in its body stands for what all the steps want: a list, or
+    with ``by_key`` an object with a member for each under the device's own key. ``each`` is what
+    one step of a kind wants, with the placeholders of its write. In a JSON Patch the operations of
+    all steps make one list. ``fates`` is where the answer tells of each; None: all are done, or
+    none.
+    """
+
+    rule: WriteRule
+    each: Mapping[StepKind, Json]
+    most: int
+    by_key: bool = False
+    fates: Fates | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChangeSecret:
     """How the secret that signs in is changed.
 
@@ -121,7 +158,7 @@ class Description:
     that carries an API key. ``session`` is the request that signs in where a cookie then
     stands for the sign-in; its body holds ``{user}`` and ``{secret}``. ``tls`` says what the
     certificates of such devices are judged by. ``change_secret`` is how the secret is changed;
-    None: not by this tool.
+    None: not by this tool. ``batches`` are the ways to write several steps in one request.
     """
 
     name: str
@@ -139,3 +176,4 @@ class Description:
     timeout_s: float = 5.0
     tls: Tls | None = None
     change_secret: ChangeSecret | None = None
+    batches: tuple[BatchRule, ...] = ()

@@ -12,7 +12,7 @@ MINIMUM = "device: d\nmake: m\nmodels: [x]\nreads: {identity: {get: /, fields: {
 def what(text: str) -> list[str]:
     """What is wrong with a description."""
     tree, _ = yaml_reader.read(text.encode(), "x.yaml")
-    json = {"unassigned", "values", "body"}
+    json = {"unassigned", "values", "body", "each", "done", "busy"}
     found = fit(tree, DescriptionModel, free=lambda path: not json.isdisjoint(map(str, path)))
     return [fault.what for fault in found[1]]
 

@@ -46,6 +46,7 @@ def test_usual_status() -> None:
         ),
         ("delay:seconds=0.5", Fault(Kind.DELAY, seconds=0.5)),
         ("error:effect", Fault(Kind.ERROR, effect=True)),
+        ("part:slot=2,status=423", Fault(Kind.PART, slot="2", status=423)),
         ("wrong-identity:serial=X-1,always", Fault(Kind.WRONG_IDENTITY, serial="X-1", always=True)),
     ],
 )
@@ -69,6 +70,9 @@ def test_parse(text: str, fault: Fault) -> None:
         "delay",
         "delay:seconds=-1",
         "wrong-identity",
+        "part",
+        "part:slot=2,status=200",
+        "error:slot=2",
         "error:serial=x",
     ],
 )

@@ -138,6 +138,49 @@ def test_nothing_is_sent_without_a_number() -> None:
     assert whole(device(), "/out/3", mute=0).status == 409
 
 
+def test_several_outputs_at_once() -> None:
+    """What is not named of one stays, and each has a fate of its own."""
+    desk = device()
+    body = {"do": {"1": {"mute": 1}, "3": {"mute": 0}, "9": {"mute": 1}, "2": 7}}
+    response = ask(desk, "POST", "/outs", body)
+    assert response.status == 200
+    did = response.json["did"]
+    assert {slot: one["well"] for slot, one in did.items()} == {
+        "1": "yes", "3": "no", "9": "no", "2": "no",
+    }  # fmt: skip
+    assert did["3"]["why"] == "it has no number"
+    held = desk.memory.running.sources
+    assert (held["1"].enabled, held["1"].number, held["3"].enabled) == (False, 421, False)
+    assert ask(desk, "POST", "/outs", {"do": {"1": {"ch": "CH-0422"}}}).json["did"]["1"] == {
+        "well": "yes"
+    }
+    assert desk.memory.running.sources["1"].number == 422
+
+
+def test_several_outputs_need_from_one_to_eight() -> None:
+    """Anything else is refused as a whole, and nothing is done."""
+    desk = device()
+    bodies: list[Any] = [{"do": {}}, {"do": 7}, {"do": {str(n): {"mute": 1} for n in range(9)}}, {}]
+    for body in bodies:
+        assert ask(desk, "POST", "/outs", body).status == 422
+    assert desk.memory.running.sources["1"].enabled
+
+
+@pytest.mark.parametrize(("status", "well"), [(409, "no"), (423, "wait")])
+def test_one_of_several_is_refused_on_purpose(status: int, well: str) -> None:
+    """The others are done."""
+    desk = device()
+    body = json.dumps({"do": {"1": {"mute": 1}, "3": {"ch": "CH-0500"}}}).encode()
+    headers = {"cookie": sit(desk), "content-type": PLAIN}
+    response = desk.handle(Request("POST", "/outs", headers, body, refused={"1": status}))
+    assert {slot: one["well"] for slot, one in response.json["did"].items()} == {
+        "1": well,
+        "3": "yes",
+    }
+    assert desk.memory.running.sources["1"].enabled
+    assert desk.memory.running.sources["3"].number == 500
+
+
 def test_only_the_text_may_be_patched() -> None:
     """By a JSON Patch, whose test has to hold."""
     desk = device()

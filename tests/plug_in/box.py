@@ -75,7 +75,18 @@ class Box:
                 for key, each in self.lines.items()
             ]
             return "\n".join([*held, "."])
+        if word == "all":
+            return self._all(rest)
         return self._set(rest) if word == "set" else "no such word"
+
+    def _all(self, rest: str) -> str | None:
+        """Several switches: all of them, or none."""
+        wanted = dict(each.partition(" ")[::2] for each in rest.split(", "))
+        if self.trouble == "part" or not wanted.keys() <= self.lines.keys():
+            return "no, somebody has a hand on one of them"
+        for key, switch in wanted.items():
+            self.lines[key].on = switch == "on"
+        return None if self.trouble == "unanswered" else "ok"
 
     def _set(self, rest: str) -> str | None:
         key, what, value = [*rest.split(" ", 2), ""][:3]

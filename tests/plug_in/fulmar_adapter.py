@@ -10,6 +10,7 @@ answered by a line, or by several and a full stop::
     set KEY number N    ok | no REASON | wait SECONDS
     set KEY on|off
     set KEY label TEXT
+    all KEY on|off, KEY on|off ...                      (all of them, or none)
 
 It imports of cutsheet what a plug-in may: facts, errors and protocols.
 """
@@ -30,7 +31,7 @@ from orchestrator.errors import (
 from orchestrator.facility.found import DeviceState, Identity, InterfaceState, SourceState
 from orchestrator.facility.plan import Device
 from orchestrator.facility.step import Assigned, Step, StepKind
-from orchestrator.facility.traits import Traits
+from orchestrator.facility.traits import Batch, Traits
 from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
 
 K = StepKind
@@ -40,6 +41,7 @@ TRAITS = Traits(
     models=("FB-2",),
     tried_with=("1.0",),
     late_s=0.2,
+    batches=(Batch(frozenset({K.DISABLE, K.ENABLE}), most=8),),
 )
 
 
@@ -92,19 +94,22 @@ class FulmarBox:
             return DeviceState(identity=identity, interfaces=interfaces, sources=sources)
 
     async def write(self, step: Step, *more: Step) -> None:
-        """Write one step, once."""
-        assert not more, "its traits name no batches"
-        what = self._written(step)
-        async with self._talk(f"writing {step.kind}") as talk:
+        """Write one step, once; several switches in one line, which the box does all or none."""
+        doing = f"writing {step.kind}"
+        line = f"set {self._key(step.source or '')} {self._written(step)}"
+        if more:
+            each = (f"{self._key(one.source or '')} {self._written(one)}" for one in (step, *more))
+            line = f"all {', '.join(each)}"
+        async with self._talk(doing) as talk:
             talk.sent = True
-            answer = await talk.ask(f"set {self._key(step.source or '')} {what}")
+            answer = await talk.ask(line)
         verdict, _, reason = answer.partition(" ")
-        if verdict == "no":
-            raise Rejected(*self._at(f"writing {step.kind}"), reason, 400)
+        if verdict.startswith("no"):
+            raise Rejected(*self._at(doing), reason, 400)
         if verdict == "wait":
-            raise Busy(*self._at(f"writing {step.kind}"), "", float(reason))
+            raise Busy(*self._at(doing), "", float(reason))
         if verdict != "ok":
-            raise OutcomeUnknown(*self._at(f"writing {step.kind}"), "no answer that makes sense")
+            raise OutcomeUnknown(*self._at(doing), "no answer that makes sense")
 
     async def close(self) -> None:
         """Every talk ends by itself."""

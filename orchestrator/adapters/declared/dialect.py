@@ -1,18 +1,19 @@
 """The dialect of a device description: a REST device spoken to without code."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 
-from orchestrator.adapters.declared import as_found, bodies, states, values, whole
+from orchestrator.adapters.declared import as_found, batches, bodies, states, values, whole
 from orchestrator.adapters.declared.entries import Entry, entries
 from orchestrator.adapters.declared.template import fill_path, names_in
 from orchestrator.adapters.declared.values import Unwritable
 from orchestrator.adapters.declared.wishes import Wish, doing, wish
 from orchestrator.adapters.http.json_pointer import Unusable, document
 from orchestrator.adapters.http.messages import Exchange, Party, Request
-from orchestrator.errors import Broken, OtherHand, Rejected
-from orchestrator.facility.description import Description, Json, Read
+from orchestrator.adapters.http.parts import doing_all, tell
+from orchestrator.errors import Broken, DeviceError, OtherHand, Rejected
+from orchestrator.facility.description import BatchRule, Description, Json, Read
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step
 from orchestrator.facility.traits import Traits
@@ -82,10 +83,49 @@ class Declared:
         if asked.rule.whole:
             yield (yield from self._whole(asked, what))
             return
-        given = {**asked.given, **(yield from self._filled(asked, asked.missing, what))}
+        given = {**asked.given, **(yield from self._filled(asked, asked.missing, what, {}))}
         with self._writing(what):
             request = self._request(asked, given, bodies.fill(asked.rule, given), what)
         yield request
+
+    def write_together(self, steps: Sequence[Step]) -> Exchange[None]:
+        """Write several steps in the one request of a batch; what can't be said is left out of it.
+
+        Raises:
+            Rejected: the description has no batch for them; nothing was sent.
+            PartlyRefused: some can't be said, or were refused; the others were done.
+            OutcomeUnknown: the answer says nothing of them.
+        """
+        what, batch = doing_all(steps), batches.batch_for(self._description, steps)
+        if batch is None:
+            raise self._rejected(what, "the device description has no batch for these steps")
+        alone = batches.one_by_one(self._description, batch)
+        parts: list[batches.Part] = []
+        refused: dict[str, DeviceError] = {}
+        seen: _Documents = {}
+        for step in steps:
+            try:
+                parts.append((yield from self._part(alone, batch, step, seen)))
+            except DeviceError as error:
+                refused[step.id] = error  # found here, so nothing was sent for it
+        if parts:
+            with self._writing(what):
+                request = batches.request(batch, parts, what)
+            response = yield request
+            if batch.fates is not None:
+                refused |= batches.refused(batch.fates, response, parts, self._party)
+        tell(self._party, what, refused)
+
+    def _part(
+        self, alone: Description, batch: BatchRule, step: Step, seen: _Documents
+    ) -> Exchange[batches.Part]:
+        what = doing(step)
+        with self._writing(what):
+            asked = wish(alone, step)
+        missing = asked.missing | {"key"}
+        given = {**asked.given, **(yield from self._filled(asked, missing, what, seen))}
+        with self._writing(what):
+            return batches.Part(step.id, what, given["key"], batches.wants(batch, step, given))
 
     def _request(self, asked: Wish, given: Mapping[str, Json], body: Json, what: str) -> Request:
         rule = asked.rule
@@ -102,7 +142,7 @@ class Declared:
         """The write of a whole object: as it stands now, with the changed members put in."""
         rule = asked.rule
         inner = asked.missing & names_in(rule.path)
-        given = {**asked.given, **(yield from self._filled(asked, inner, what))}
+        given = {**asked.given, **(yield from self._filled(asked, inner, what, {}))}
         with self._writing(what):
             path = fill_path(rule.path, given)
         response = yield Request(method="GET", path=path, doing=what)
@@ -223,7 +263,9 @@ class Declared:
             unsaved=unsaved,
         )
 
-    def _filled(self, asked: Wish, missing: frozenset[str], what: str) -> Exchange[dict[str, Json]]:
+    def _filled(
+        self, asked: Wish, missing: frozenset[str], what: str, seen: _Documents
+    ) -> Exchange[dict[str, Json]]:
         """What the rule asks for beyond the step: the key, or values as they stand now."""
         if not missing:
             return {}
@@ -232,7 +274,7 @@ class Declared:
         keys = self._keys.get(asked.part, {})
         if missing == {"key"} and asked.name in keys:
             return {"key": keys[asked.name]}
-        found = yield from self._entries(asked.part, {})
+        found = yield from self._entries(asked.part, seen)
         if asked.name is None or asked.name not in found:
             raise self._rejected(what, f"the device has no '{asked.name}' among its {asked.part}")
         entry, read = found[asked.name], self._description.reads[asked.part]

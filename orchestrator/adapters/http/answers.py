@@ -100,6 +100,11 @@ def judge_sign_in(
     return SignInRefused(*at, said)
 
 
+def of_part(status: int, entry: Json) -> Response:
+    """What an answer to several writes says of one, as the answer to that one alone."""
+    return Response(status=status, body=json.dumps(entry).encode())
+
+
 def _redirected(request: Request, status: int, at: tuple[str, str, str]) -> DeviceError:
     said = f"{status}, it points elsewhere; redirects are not followed"
     if request.reads or status in _ELSEWHERE:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from orchestrator.adapters.http.messages import Exchange, Request, Response
-from orchestrator.errors import DeviceError
+from orchestrator.errors import DeviceError, PartlyRefused
 
 T = TypeVar("T")
 
@@ -30,7 +30,15 @@ async def play(
         found: T = end.value
         return found
     except DeviceError as error:
-        failure = replace(error, said=clean(error.said))
+        failure = cleaned(error, clean)
     finally:
         talk.close()
     raise failure
+
+
+def cleaned(error: DeviceError, clean: Callable[[str], str]) -> DeviceError:
+    """``error`` with all that it says made fit to be shown, that of its parts too."""
+    if isinstance(error, PartlyRefused):
+        parts = {step: cleaned(part, clean) for step, part in error.refused.items()}
+        return replace(error, said=clean(error.said), refused=parts)
+    return replace(error, said=clean(error.said))

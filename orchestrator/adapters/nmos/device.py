@@ -7,15 +7,25 @@ what is described but does not lead to the wanted group is not used either. Then
 all that is written.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from typing import Protocol, runtime_checkable
 
+from orchestrator.adapters.http.parts import doing_all, tell
 from orchestrator.adapters.http.rest_device import RestDevice
+from orchestrator.adapters.nmos.bulk import NOT_OFFERED
 from orchestrator.adapters.nmos.dialect import Nmos
 from orchestrator.adapters.nmos.stage import Told
 from orchestrator.adapters.way import Opening
-from orchestrator.errors import CutsheetError, DeviceError, words
+from orchestrator.errors import (
+    Broken,
+    CutsheetError,
+    DeviceError,
+    OutcomeUnknown,
+    Rejected,
+    Unreachable,
+    words,
+)
 from orchestrator.facility.configuration import FAILED, PutBack
 from orchestrator.facility.description import Json
 from orchestrator.facility.step import Origin, Step
@@ -106,16 +116,56 @@ class NmosDevice(RestDevice):
     async def write(self, step: Step, *more: Step) -> None:
         """Send one step's write, once; before a repoint, ask the sender's own node.
 
+        ``more`` go in the same request where the node takes bulk requests, else one by one.
+
         Raises:
             OutcomeUnknown: sent, and no whole answer came.
-            DeviceError: surely not done.
+            PartlyRefused: it was answered for each of several apart.
+            DeviceError: surely not done, none of it.
         """
-        assert not more, "its traits name no batches"
-        told = None
-        if step.origin is not None:
-            with suppress(CutsheetError):  # it is pointed by its group alone then
-                told = await self._ask(step.origin)
-        await self._converse(self._nmos.write(step, told))
+        if not more:
+            await self._converse(self._nmos.write(step, await self._told(step)))
+            return
+        steps = (step, *more)
+        told = [await self._told(each) for each in steps]
+        place = await self._converse(self._nmos.bulk(steps))
+        if place is not None:
+            try:
+                await self._converse(self._nmos.write_all(place, steps, told))
+            except Rejected as error:
+                if error.status not in NOT_OFFERED:
+                    raise
+                self._nmos.forget_bulk()
+            else:
+                return
+        await self._one_by_one(steps, told)
+
+    async def _one_by_one(self, steps: Sequence[Step], told: Sequence[Told | None]) -> None:
+        """Send each apart, until one is sent of which nobody knows, or nobody is there."""
+        refused: dict[str, DeviceError] = {}
+        gone: Unreachable | None = None
+        for step, one in zip(steps, told, strict=True):
+            if gone is not None:
+                refused[step.id] = gone
+                continue
+            try:
+                await self._converse(self._nmos.write(step, one))
+            except (OutcomeUnknown, Broken):
+                raise  # what went before it is found by reading, like this one
+            except DeviceError as error:
+                refused[step.id] = error
+                gone = error if isinstance(error, Unreachable) else None
+        if gone is not None and len(refused) == len(steps):
+            raise gone
+        tell(self._to.party, doing_all(steps), refused)
+
+    async def _told(self, step: Step) -> Told | None:
+        """What the source's own node says of it, where a repoint is for one and it can be had."""
+        if step.origin is None:
+            return None
+        with suppress(CutsheetError):  # it is pointed by its group alone then
+            return await self._ask(step.origin)
+        return None
 
     async def _ask(self, origin: Origin) -> Told | None:
         adapter = self._to.open_other(origin.device, origin.at)

@@ -9,17 +9,17 @@ can't be joined without it. Connection APIs on another host, or behind TLS, are 
 groups are not seen.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from typing import TypeVar
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 
-from orchestrator.adapters.declared.values import Unwritable
 from orchestrator.adapters.declared.wishes import doing
-from orchestrator.adapters.http.json_pointer import Unusable, document
-from orchestrator.adapters.http.messages import Exchange, Party, Request, Response
+from orchestrator.adapters.http.messages import Exchange, Party, Request
+from orchestrator.adapters.http.parts import doing_all, tell
 from orchestrator.adapters.nmos import active as active_of
+from orchestrator.adapters.nmos import bulk as bulk_of
 from orchestrator.adapters.nmos import node as node_of
 from orchestrator.adapters.nmos import sdp
+from orchestrator.adapters.nmos.asking import MOVED, Asking
 from orchestrator.adapters.nmos.chart import Chart
 from orchestrator.adapters.nmos.config import CONFIGURATION_CONTROL, ConfigurationApi
 from orchestrator.adapters.nmos.constraints import breach
@@ -27,7 +27,7 @@ from orchestrator.adapters.nmos.home import rehomed
 from orchestrator.adapters.nmos.legs import Legs
 from orchestrator.adapters.nmos.node import CONNECTION_CONTROL, NODE_API, Place, Stream
 from orchestrator.adapters.nmos.stage import Body, Standing, Told, body_for
-from orchestrator.errors import Broken, Rejected
+from orchestrator.errors import DeviceError, Rejected
 from orchestrator.facility.configuration import PutBack
 from orchestrator.facility.description import Json
 from orchestrator.facility.found import (
@@ -38,7 +38,7 @@ from orchestrator.facility.found import (
     SourceState,
 )
 from orchestrator.facility.step import Assigned, Step, StepKind
-from orchestrator.facility.traits import Hears, Saves, Traits
+from orchestrator.facility.traits import Batch, Hears, Saves, Traits
 from orchestrator.running.protocols import EVERYTHING, Part
 
 TRAITS = Traits(
@@ -62,29 +62,34 @@ TRAITS = Traits(
         "for it in plan.yaml",
     },
     sets_labels=False,
+    batches=(
+        Batch(frozenset({StepKind.DISABLE, StepKind.RENUMBER, StepKind.ENABLE}), bulk_of.MOST),
+        Batch(frozenset({StepKind.REPOINT}), bulk_of.MOST),
+    ),
 )
 """What any node can do by the standards. What an activation does is taken to be kept."""
 
 SENDERS, RECEIVERS = "senders", "receivers"
 _PARTS = {Part.SOURCES: SENDERS, Part.DESTINATIONS: RECEIVERS}
-_REDIRECTS = frozenset({301, 302, 307, 308})
-_MOST_HOPS = 2
-_MOVED = 400
 _NO_SUCH = 404
-T = TypeVar("T")
 _Actives = dict[str, dict[str, tuple[Stream, Json]]]
 
 
-class Nmos:
+def _kind_of(step: Step) -> str:
+    return RECEIVERS if step.destination is not None else SENDERS
+
+
+class Nmos(Asking):
     """Talks with one node. ``chart`` is what the plan knows of it.
 
     Where the streams are managed is remembered from the last read of that kind.
     """
 
     def __init__(self, party: Party, chart: Chart | None = None) -> None:
-        self._party = party
+        super().__init__(party)
         self._chart = chart or Chart()
         self._streams: dict[str, dict[str, Stream]] = {}
+        self._bulk: dict[Place, bool] = {}
 
     @property
     def traits(self) -> Traits:
@@ -125,7 +130,7 @@ class Nmos:
         stream = yield from self._stream_of(SENDERS, source, what)
         place = stream.place.at("transportfile")
         response = yield from self._fetch(place, what, frozenset({_NO_SUCH}), sdp.MEDIA_TYPE)
-        if response.status >= _MOVED:
+        if response.status >= MOVED:
             return None
         text = response.body.decode(errors="replace")
         return self._made(what, lambda: Told(stream.id, text, sdp.described(text)), place)
@@ -176,6 +181,61 @@ class Nmos:
             Broken: what the node says of the stream makes no sense; nothing was sent.
         """
         what = doing(step)
+        staged = yield from self._staged(step, told, what)
+        if staged is not None:
+            stream, body = staged
+            place = stream.place.at("staged")
+            yield Request(method="PATCH", path=place.path, port=place.port, doing=what, body=body)
+
+    def bulk(self, steps: Sequence[Step]) -> Exchange[Place | None]:
+        """Where several steps can go in one request; None: nowhere, by what the node offers."""
+        kind, what = _kind_of(steps[0]), doing_all(steps)
+        apis: set[Place] = set()
+        for step in steps:
+            with suppress(Rejected):  # what it has not is told when it is written
+                apis.add((yield from self._stream(step, what)).api)
+        if len(apis) != 1:
+            return None
+        place = apis.pop().at("bulk")
+        if place not in self._bulk:
+            held = yield from self._get(place, what, bulk_of.NOT_OFFERED)
+            self._bulk[place] = bulk_of.offered(held, kind)
+        return place.at(kind) if self._bulk[place] else None
+
+    def forget_bulk(self) -> None:
+        """Whatever it lists, it takes no bulk requests."""
+        self._bulk = dict.fromkeys(self._bulk, False)
+
+    def write_all(
+        self, place: Place, steps: Sequence[Step], told: Sequence[Told | None]
+    ) -> Exchange[None]:
+        """Write ``steps`` in one bulk request at ``place``, as far as any is needed.
+
+        Raises:
+            PartlyRefused: some could not be said, or were refused; the others were taken.
+            OutcomeUnknown: the answer says nothing of them.
+        """
+        parts: list[bulk_of.Part] = []
+        refused: dict[str, DeviceError] = {}
+        for step, one in zip(steps, told, strict=True):
+            what = doing(step)
+            try:
+                staged = yield from self._staged(step, one, what)
+            except DeviceError as error:
+                refused[step.id] = error  # found here, so nothing was sent for it
+                continue
+            if staged is not None:
+                stream, body = staged
+                parts.append(bulk_of.Part(step.id, what, stream.id, body))
+        if parts:
+            response = yield bulk_of.request(place, parts, doing_all(steps))
+            refused |= bulk_of.refused(response, parts, self._party)
+        tell(self._party, doing_all(steps), refused)
+
+    def _staged(
+        self, step: Step, told: Told | None, what: str
+    ) -> Exchange[tuple[Stream, Body] | None]:
+        """The stream of ``step``, and what has to be staged for it; None: it is so already."""
         self._writable(step, what)
         stream = yield from self._stream(step, what)
         active = yield from self._get(stream.place.at("active"), what)
@@ -183,11 +243,8 @@ class Nmos:
         with self._reading(what, stream.place), self._writing(what):
             body = body_for(step, Standing(active, staged), told)
         if body is None:
-            return
-        kind = RECEIVERS if step.destination is not None else SENDERS
-        body = yield from self._allowed(kind, stream, body, what)
-        place = stream.place.at("staged")
-        yield Request(method="PATCH", path=place.path, port=place.port, doing=what, body=body)
+            return None
+        return stream, (yield from self._allowed(_kind_of(step), stream, body, what))
 
     # Reading.
 
@@ -272,9 +329,8 @@ class Nmos:
             )
 
     def _stream(self, step: Step, what: str) -> Exchange[Stream]:
-        kind = RECEIVERS if step.destination is not None else SENDERS
-        found = yield from self._stream_of(kind, step.source or step.destination or "", what)
-        return found
+        name = step.source or step.destination or ""
+        return (yield from self._stream_of(_kind_of(step), name, what))
 
     def _stream_of(self, kind: str, name: str, what: str) -> Exchange[Stream]:
         if name not in self._streams.get(kind, {}):
@@ -300,66 +356,3 @@ class Nmos:
         if words is not None:
             raise self._rejected(what, words)
         return {**body, "transport_params": params}
-
-    # Asking, and saying what is wrong.
-
-    def _get(
-        self, place: Place, what: str, also_fine: frozenset[int] = frozenset()
-    ) -> Exchange[Json]:
-        """What stands at ``place``; None for a status among ``also_fine``."""
-        response = yield from self._fetch(place, what, also_fine)
-        if response.status >= _MOVED:
-            return None
-        return self._made(what, lambda: document(response.body), place)
-
-    def _fetch(
-        self, place: Place, what: str, also_fine: frozenset[int], accept: str | None = None
-    ) -> Exchange[Response]:
-        """The answer of ``place``.
-
-        A node may move a path to its form with or without a slash at the end: such a redirect is
-        followed while it stays on the node's own address.
-        """
-        for _ in range(_MOST_HOPS + 1):
-            request = Request(
-                method="GET",
-                path=place.path,
-                port=place.port,
-                doing=what,
-                also_fine=also_fine | _REDIRECTS,
-                headers=(("Accept", accept),) if accept else (),
-            )
-            response = yield request
-            if response.status not in _REDIRECTS:
-                return response
-            place = self._moved(place, response.headers.get("location", ""), what)
-        raise Broken(self._party.device, self._party.address, what, "it redirects in circles")
-
-    def _moved(self, place: Place, location: str, what: str) -> Place:
-        own = self._party.address
-        found = node_of.moved_to(f"http://{own}{place.path}", location, frozenset({own}))
-        if found is None:
-            raise self._rejected(what, "it points elsewhere, and is not followed there")
-        return Place(found.path, found.port if "//" in location else place.port)
-
-    def _made(self, what: str, make: Callable[[], T], place: Place | None = None) -> T:
-        with self._reading(what, place or Place(f"{NODE_API}/self")):
-            return make()
-
-    def _rejected(self, what: str, why: str) -> Rejected:
-        return Rejected(self._party.device, self._party.address, what, why)
-
-    @contextmanager
-    def _reading(self, what: str, place: Place) -> Iterator[None]:
-        try:
-            yield
-        except Unusable as why:
-            said = f"GET {place.path}: {why}"
-            raise Broken(self._party.device, self._party.address, what, said) from None
-
-    @contextmanager
-    def _writing(self, what: str) -> Iterator[None]:
-        try:
-            yield
-        except Unwritable as why:
-            raise self._rejected(what, str(why)) from None

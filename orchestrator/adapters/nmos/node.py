@@ -34,12 +34,16 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stream:
-    """A sender or a receiver: its id, its label, where it is managed, its interfaces by leg."""
+    """A sender or a receiver: its id, its label, where it is managed, its interfaces by leg.
+
+    ``api`` is the Connection API at which it is managed.
+    """
 
     id: str
     label: str
     place: Place
     bindings: tuple[str, ...]
+    api: Place
 
 
 def identity(node: Json) -> Identity:
@@ -145,13 +149,15 @@ def streams(
     for entry in entries:
         own, label = text_of(entry, "id"), text_of(entry, "label")
         unique = bool(label) and labels.count(label) == 1
+        api = _managed(entry, kind, apis)
         name = _planned_name(own, label if unique else None, own_names)
         if name in found:
             raise Unusable(f"two of its {kind} go by the name '{name}'")
         found[name] = Stream(
             id=own,
             label=label,
-            place=_managed(entry, kind, apis),
+            place=api.at("single", kind, own),
+            api=api,
             bindings=tuple(_texts(entry, "interface_bindings")),
         )
     return found
@@ -167,7 +173,7 @@ def _managed(entry: Mapping[str, Json], kind: str, apis: Mapping[str, Place | No
     own = text_of(entry, "id")
     if not own.replace("-", "").isalnum() or not own.isascii():
         raise Unusable("an id among its streams is no UUID")
-    return api.at("single", kind, own)
+    return api
 
 
 def _planned_name(own: str, label: str | None, own_names: Mapping[str, str]) -> str:

@@ -10,7 +10,7 @@ SECOND = "127.45.3.41"
 
 def stream(*bindings: str) -> Stream:
     """A stream on some interfaces."""
-    return Stream(id="x", label="x", place=Place("/x"), bindings=bindings)
+    return Stream(id="x", label="x", place=Place("/x"), bindings=bindings, api=Place("/"))
 
 
 def legs(*names: str, planned: tuple[str, ...] = (ADDRESS,)) -> Legs:

@@ -49,6 +49,23 @@ FAULTS = {
 ONLY_WRITES = frozenset({Trouble.REJECTS, Trouble.UNANSWERED})
 
 
+def faults_of(kind: Trouble, method: str, many: str, slot: str) -> Iterator[Fault]:
+    """What makes a trouble, in a unit that is written to by a method, or several at once."""
+    if kind is Trouble.PART:
+        if not many:
+            raise NotImplementedError
+        yield Fault(Kind.PART, slot=slot, always=True)
+        return
+    yield replace(FAULTS[kind], method=method if kind in ONLY_WRITES else "")
+    if many and kind in ONLY_WRITES:
+        yield replace(FAULTS[kind], method="POST", path=many)
+
+
+def together(*steps: Step) -> tuple[Step, ...]:
+    """Steps that go in one request, each with an id of its own."""
+    return tuple(replace(each, id=f"s{number}") for number, each in enumerate(steps))
+
+
 def step(kind: StepKind, found: Any, wanted: Any, *, at: str = AT, **more: str) -> Step:
     """A step of the unit, with what it found."""
     return replace(a_step(kind, wanted, **more), device="unit", at=at, as_found=found)
@@ -56,7 +73,10 @@ def step(kind: StepKind, found: Any, wanted: Any, *, at: str = AT, **more: str) 
 
 @dataclass
 class Mocked:
-    """A simulated unit on a socket (a ``Bench``); ``method`` is that of its first write."""
+    """A simulated unit on a socket (a ``Bench``); ``method`` is that of its first write.
+
+    ``many`` is the path at which it takes several steps, ``slot`` the first step's there.
+    """
 
     identity: Identity
     secret: Secret | None
@@ -65,6 +85,9 @@ class Mocked:
     descriptions: dict[str, Description]
     plan: Plan
     method: str
+    together: Sequence[Sequence[Step]] = ()
+    many: str = ""
+    slot: str = ""
 
     def adapter(self, at: str | None = None) -> DeviceAdapter:
         """As a survey and a run open it."""
@@ -80,8 +103,9 @@ class Mocked:
     @contextmanager
     def trouble(self, kind: Trouble) -> Iterator[None]:
         """By a fault of the simulated unit."""
-        fault, world = FAULTS[kind], self.running.world
-        world.add_fault("unit", replace(fault, method=self.method if kind in ONLY_WRITES else ""))
+        world = self.running.world
+        for fault in faults_of(kind, self.method, self.many, self.slot):
+            world.add_fault("unit", fault)
         self.running.settle()
         try:
             yield
@@ -169,7 +193,8 @@ class TestMarram(Conformance):
             "marram",
             "model: MR-6, serial: MM-42, firmware: 1.9.4,"
             f" sign_in: {{user: engineer, secret: {WORD}}},"
-            " sources: {'1': {number: 421, label: MIC, enabled: true}},"
+            " sources: {'1': {number: 421, label: MIC, enabled: true},"
+            " '2': {number: 422, label: AIR, enabled: true}},"
             " destinations: {'2': {number: 311, label: MON}}",
             described()[1],
             identity=Identity(serial="MM-42", model="MR-6", firmware="1.9.4"),
@@ -185,6 +210,18 @@ class TestMarram(Conformance):
                 step(K.SAVE, None, None),
                 step(K.READDRESS, HOME, replace(HOME, address=MOVED)),
             ),
+            together=(
+                together(
+                    step(K.DISABLE, True, False, source="out-1"),
+                    step(K.DISABLE, True, False, source="out-2"),
+                ),
+                together(
+                    step(K.RENUMBER, Assigned(421), Assigned(500), source="out-1"),
+                    step(K.ENABLE, False, True, source="out-2"),
+                ),
+            ),
+            many="/outs",
+            slot="1",
         )
 
 
@@ -212,8 +249,9 @@ def by_standard(make: str, rest: str, speaks: str, **bench: Any) -> Iterator[Moc
 
 NODE = (
     "model: SN-2, serial: S-1, firmware: '1.0', sign_in: {secret: invented-word},"
-    " sources: {program: {number: 311, label: PGM, enabled: true}},"
-    " destinations: {monitor: {group: '239.194.1.55:5004', label: MON}}"
+    " sources: {program: {number: 311, label: PGM, enabled: true},"
+    " second: {group: '239.194.1.75:5004', label: SEC, enabled: true}},"
+    " destinations: {monitor: {group: '239.194.1.55:5004', label: MON}, codec: {label: COD}}"
 )
 OLD_GROUP, NEW_GROUP = "239.194.1.55:5004", "239.194.1.65:5004"
 STREAMS = (
@@ -222,6 +260,21 @@ STREAMS = (
     step(K.ENABLE, False, True, source="PGM"),
     step(K.REPOINT, Hearing(group=OLD_GROUP), Hearing(group=NEW_GROUP), destination="MON"),
 )
+
+
+BULK: dict[str, Any] = {
+    "together": (
+        together(
+            step(K.DISABLE, True, False, source="PGM"), step(K.DISABLE, True, False, source="SEC")
+        ),
+        together(
+            step(K.REPOINT, Hearing(group=OLD_GROUP), Hearing(), destination="MON"),
+            step(K.REPOINT, Hearing(), Hearing(group=NEW_GROUP), destination="COD"),
+        ),
+    ),
+    "many": "/x-nmos/connection/v1.1/bulk",
+    "slot": "program",
+}
 
 
 class TestNmos(Conformance):
@@ -237,6 +290,7 @@ class TestNmos(Conformance):
             secret=None,
             method="PATCH",
             steps=STREAMS,
+            **BULK,
         )
 
 
@@ -270,6 +324,7 @@ class TestNmosAndRestconf(Conformance):
             secret=Secret("", "invented-word"),
             method="PATCH",
             steps=(*STREAMS, step(K.READDRESS, HOME, replace(HOME, address=MOVED))),
+            **BULK,
         )
 
 
@@ -285,6 +340,12 @@ class OfLines:
         step(K.RENUMBER, Assigned(611), Assigned(612), source="line-1"),
         step(K.SET, "MIC ONE", "MIC TWO", source="line-1", setting="label"),
         step(K.ENABLE, False, True, source="line-1"),
+    )
+    together: Sequence[Sequence[Step]] = (
+        together(
+            step(K.DISABLE, True, False, source="line-1"),
+            step(K.ENABLE, False, True, source="line-2"),
+        ),
     )
 
     def adapter(self, at: str | None = None) -> DeviceAdapter:

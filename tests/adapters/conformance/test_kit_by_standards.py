@@ -15,8 +15,8 @@ from orchestrator.facility.plan import Device, Interface, Network, Plan, Reach
 from orchestrator.facility.secret import Secret
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step
 from orchestrator.running.protocols import DeviceAdapter
+from tests.adapters.conformance.test_kit import AT, HOME, MOVED, K, faults_of, step, together
 from tests.adapters.nodes import RULE
-from tests.adapters.test_conformance import AT, FAULTS, HOME, MOVED, ONLY_WRITES, K, step
 from tests.plug_in.box import WORD
 
 OLD, NEW = "239.194.1.155:5004", "239.194.1.200:5004"
@@ -28,6 +28,10 @@ STREAMS = (
     step(K.ENABLE, False, True, **SENDER),
     step(K.REPOINT, Hearing(group=OLD), Hearing(group=NEW), destination="MON"),
 )
+TOGETHER = (
+    together(STREAMS[0], step(K.RENUMBER, None, Assigned(456, (NEW,)), source="SEC")),
+    together(STREAMS[3], step(K.REPOINT, Hearing(), Hearing(group=OLD), destination="COD")),
+)
 MOVE = step(K.READDRESS, HOME, AddressValue("main", MOVED, 24, HOME.gateway))
 WORLD = """
 port: 8080
@@ -38,8 +42,8 @@ devices:
     {streams}}}
 """
 BOTH_STREAMS = (
-    "sources: {program: {number: 411, label: PGM, enabled: true}},"
-    " destinations: {monitor: {group: '239.194.1.155:5004', label: MON}}"
+    "sources: {program: {number: 411, label: PGM, enabled: true}, second: {label: SEC}},"
+    " destinations: {monitor: {group: '239.194.1.155:5004', label: MON}, codec: {label: COD}}"
 )
 
 
@@ -53,6 +57,8 @@ class Spoken:
     running: Running
     speaks: tuple[str, ...]
     method: str
+    together: Sequence[Sequence[Step]] = ()
+    many: str = ""
 
     def adapter(self, at: str | None = None) -> DeviceAdapter:
         """As a survey and a run open it."""
@@ -74,8 +80,9 @@ class Spoken:
     @contextmanager
     def trouble(self, kind: Trouble) -> Iterator[None]:
         """By a fault of the simulated unit."""
-        fault, world = FAULTS[kind], self.running.world
-        world.add_fault("unit", replace(fault, method=self.method if kind in ONLY_WRITES else ""))
+        world = self.running.world
+        for fault in faults_of(kind, self.method, self.many, "program"):
+            world.add_fault("unit", fault)
         self.running.settle()
         try:
             yield
@@ -99,6 +106,8 @@ def spoken(
             running=running,
             speaks=speaks,
             method=method,
+            together=TOGETHER if "nmos" in speaks else (),
+            many="/x-nmos/connection/v1.1/bulk" if "nmos" in speaks else "",
         )
 
 
