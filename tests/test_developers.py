@@ -47,12 +47,13 @@ def test_every_folder_that_the_map_names_is_there() -> None:
 def test_the_description_in_the_guide_is_one() -> None:
     """What the guide shows step by step is, put together, a description without a fault."""
     chapter = GUIDE.split("## Describing a device")[1].split("\n## ")[0]
-    first, signing, sources = re.findall(r"```yaml\n(.*?)```", chapter, flags=re.DOTALL)
-    tree, problems = yaml_reader.read(f"{first}{sources}{signing}".encode(), "guide.yaml")
+    first, signing, sources, batches = re.findall(r"```yaml\n(.*?)```", chapter, flags=re.DOTALL)
+    tree, problems = yaml_reader.read(f"{first}{sources}{signing}{batches}".encode(), "guide.yaml")
     description, faults = build_description(DescriptionModel.model_validate(tree.plain()))
     assert (problems, faults) == ((), ())
     assert set(description.reads) == {"identity", "sources"}
     assert description.session is not None
+    assert [batch.most for batch in description.traits.batches] == [8]
 
 
 def test_the_guide_names_only_what_a_description_knows() -> None:
@@ -64,5 +65,6 @@ def test_the_guide_names_only_what_a_description_knows() -> None:
     code = re.sub(r"#.*", "", "\n".join(shown))
     named = set(re.findall(r"(?:^|[{ ])([a-z_]+):(?=\s|$)", code, re.MULTILINE))
     others = {"channel", "user", "password", "speaks", "credentials", "true", "false"}
+    others |= {"mute", "set"}
     assert {"whole", "if_match", "within", "first", "session", "content_type"} <= named
     assert {name for name in named if f'"{name}"' not in schema} <= others
