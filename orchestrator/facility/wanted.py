@@ -66,6 +66,7 @@ class AskedDevice:
     exact: Mapping[str, tuple[str, int, str | None]] = field(default_factory=dict)
     blocks: tuple[int, ...] | None = None
     numbers: tuple[int, ...] | None = None
+    avoids: frozenset[int] = frozenset()
     sources: Mapping[str, AskedSource] = field(default_factory=dict)
     destinations: Mapping[str, AskedDestination] = field(default_factory=dict)
     settings: Mapping[str, SettingValue] = field(default_factory=dict)

@@ -1,7 +1,7 @@
 """What is not taken back: faults that a run mended stay mended, and what follows from that.
 
 - Where only some holders of a duplicate were moved, those stay where they were moved to; where
-  all were, the first may go back, since alone it is no duplicate.
+  all were, one may go back, since alone it is no duplicate: the one for whom fewest others stay.
 - Whoever would be put onto what one of these holds now stays, too.
 - Whoever would be put onto what a device holds that can't be reached stays, too.
 - What would stay on a transit number goes on to where the run meant it to go, if nobody goes back
@@ -11,6 +11,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from ipaddress import IPv4Network
+from itertools import islice, product
 
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.step import Assigned, Step, StepKind
@@ -20,6 +21,9 @@ from orchestrator.running.view import networks
 
 Lines = Mapping[str, Mapping[str, Sequence[Step]]]
 """What a run wrote: by device, and by what it is about, the steps in their order."""
+
+CHOICES = 64
+"""How many choices of who goes back are compared. Our own choice; the first ones, in order."""
 
 _Figure = tuple[IPv4Network, int | str]
 
@@ -75,11 +79,34 @@ class _Worker:
         self.found: dict[str, Stay] = {}
 
     def stays(self) -> Mapping[str, Stay]:
-        for fault, holders in self.record.mended.items():
-            moved = [name for name in holders if self._moved(name)]
-            for name in moved[1:] if len(moved) == len(holders) else moved:
-                if name not in self.found:
-                    self._keep(name, f"was a duplicate ({fault})")
+        return min((self._with(stayers) for stayers in self._choices()), key=len)
+
+    def _choices(self) -> Iterator[Mapping[str, str]]:
+        """Each way to leave one of a mended duplicate's holders free to go back: who stays, why.
+
+        A number and its group have the same holders, of whom the same one goes back.
+        """
+        faults = {
+            fault: (tuple(name for name in holders if self._moved(name)), len(holders))
+            for fault, holders in self.record.mended.items()
+        }
+        all_moved = dict.fromkeys(
+            moved for moved, holders in faults.values() if len(moved) == holders
+        )
+        for homes in islice(product(*all_moved), CHOICES):
+            home = dict(zip(all_moved, homes, strict=True))
+            stayers: dict[str, str] = {}
+            for fault, (moved, holders) in faults.items():
+                for name in moved:
+                    if len(moved) < holders or name != home[moved]:
+                        stayers.setdefault(name, f"was a duplicate ({fault})")
+            yield stayers
+
+    def _with(self, stayers: Mapping[str, str]) -> Mapping[str, Stay]:
+        """Who stays where it is, if ``stayers`` do."""
+        self.found = {}
+        for name, why in stayers.items():
+            self._keep(name, why)
         while more := self._in_the_way():
             for name, other in more.items():
                 self._keep(name, f"is held by {other}, which stays as it is")

@@ -10,28 +10,24 @@ from dataclasses import dataclass, field, replace
 
 from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.hazard import Grade, Hazard
-from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
 from orchestrator.facility.wanted import (
     AskedDestination,
     AskedDevice,
-    AskedSource,
-    Auto,
     SettingValue,
 )
 from orchestrator.running.events import Event
-from orchestrator.running.holders import Holders, holders_of, states_of
 from orchestrator.running.keeping import saved
-from orchestrator.running.mended import Stay, stays
+from orchestrator.running.mended import stays
 from orchestrator.running.partly import part_of
-from orchestrator.running.present import proved_steps, put
+from orchestrator.running.present import proved_steps
 from orchestrator.running.record import RunRecord
 from orchestrator.running.unreached import figures_in_doubt, hazards_of, unreached
 from orchestrator.running.value import Absent, same, value_of
-from orchestrator.running.view import StepState, found_so, in_doubt, networks, step_states
+from orchestrator.running.view import StepState, found_so, in_doubt, step_states
+from orchestrator.running.wishes import Line, Wisher
 
 _LANDED = frozenset({StepState.PROVED, StepState.SENT, StepState.UNSURE})
-_Line = dict[str, list[Step]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +84,7 @@ def take_back(
     ``devices`` only their part is taken back, and what would be left half-way without them.
     """
     written = written_steps(record, events)
-    lines: dict[str, _Line] = {}
+    lines: dict[str, dict[str, list[Step]]] = {}
     for step in written:
         lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
     if devices is not None:
@@ -98,17 +94,17 @@ def take_back(
     lines = {name: line for name, line in lines.items() if name not in lost}
     holds = {name: _held_by(record, events, name, state) for name, state in lost.items()}
     kept = stays(record, lines, now, holds)
-    worker = _Worker(record, now, kept, benched, lost)
-    asked = {name: worker.device(name, line) for name, line in lines.items()}
+    wisher = Wisher(record, now, kept, benched, lost=lost, holds=holds)
+    asked = {name: wisher.device(name, line) for name, line in lines.items()}
     pointed = {step.subject for step in written if step.kind is StepKind.REPOINT}
-    asked = _with_stayers(asked, lines, now, worker, pointed)
+    asked = _with_stayers(asked, lines, now, wisher, pointed)
     hazards = tuple(
         hazard
         for name, line in lines.items()
         for hazard in _changed_since(name, line, now.state(name))
     )
     unsaved = _not_saved(record, events) & lines.keys()
-    return TakeBack(asked, tuple(worker.stays), (*missing, *hazards), lost, unsaved)
+    return TakeBack(asked, tuple(wisher.stays), (*missing, *hazards), lost, unsaved)
 
 
 def _held_by(
@@ -134,9 +130,9 @@ def _not_saved(record: RunRecord, events: Sequence[Event]) -> frozenset[str]:
 
 def _with_stayers(
     asked: Mapping[str, AskedDevice],
-    lines: Mapping[str, _Line],
+    lines: Mapping[str, Line],
     now: AsFound,
-    worker: "_Worker",
+    wisher: Wisher,
     pointed: AbstractSet[str],
 ) -> dict[str, AskedDevice]:
     """Ask every destination that the run did not point, and that this may concern, to stay.
@@ -159,7 +155,7 @@ def _with_stayers(
     concerned |= {
         figure
         for device in lines
-        for source in worker.before[device].sources.values()
+        for source in wisher.before[device].sources.values()
         for figure in (source.number, *source.groups)
     }
     concerned.discard(None)
@@ -171,7 +167,7 @@ def _with_stayers(
         own = name in lines
         unmoved = {
             destination: AskedDestination(
-                name=destination, listens_to=worker.heard(name, state.hears)
+                name=destination, listens_to=wisher.heard(name, state.hears)
             )
             for destination, state in entry.state.destinations.items()
             if destination not in known.destinations
@@ -181,10 +177,6 @@ def _with_stayers(
         if unmoved:
             joined[name] = replace(known, destinations={**known.destinations, **unmoved})
     return joined
-
-
-def _pointer(hears: int | str | None) -> ListensTo:
-    return ListensTo(number=hears) if isinstance(hears, int) else ListensTo(group=hears)
 
 
 def _thing(step: Step) -> str:
@@ -201,175 +193,7 @@ def _thing(step: Step) -> str:
             return f"{step.source or ''} {step.setting}"
 
 
-class _Worker:
-    """Works out what is asked of each device."""
-
-    def __init__(
-        self,
-        record: RunRecord,
-        now: AsFound,
-        kept: Mapping[str, Stay],
-        benched: frozenset[str],
-        lost: Mapping[str, DeviceState],
-    ) -> None:
-        self.record = record
-        self.lost = lost
-        self.before = {name: entry.state for name, entry in record.before.items()}
-        self.now = now
-        self.kept = kept
-        self.stays = [stay.words for stay in kept.values()]
-        self.facility = {**states_of(now), **self.before}
-        self.then = {name: state for name, state in self.facility.items() if name not in benched}
-        self.holders = holders_of(self.then)
-        self.held = holders_of(states_of(now))
-        self.meant = holders_of({**self.then, **_done(record)})
-
-    def device(self, name: str, line: _Line) -> AskedDevice:
-        was = self.before[name]
-        sources: dict[str, AskedSource] = {}
-        destinations: dict[str, AskedDestination] = {}
-        settings: dict[str, SettingValue] = {}
-        exact: dict[str, tuple[str, int, str | None]] = {}
-        for steps in line.values():
-            step = steps[0]
-            if step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
-                interface = was.interfaces[step.wanted.interface]
-                exact[step.wanted.interface] = (
-                    interface.address,
-                    interface.prefix,
-                    interface.gateway,
-                )
-            elif step.destination is not None:
-                destinations[step.destination] = AskedDestination(
-                    name=step.destination, listens_to=self._pointed(steps[-1])
-                )
-            elif step.source is not None:
-                asked = sources.get(step.source, AskedSource(name=step.source))
-                sources[step.source] = self._source(step, asked, was)
-            elif step.setting is not None:
-                settings[step.setting] = was.settings[step.setting]
-        for source in was.sources:
-            stay = self.kept.get(f"{name}/{source}")
-            if stay is not None and stay.number is not None:
-                known = sources.get(source, AskedSource(name=source))
-                sources[source] = replace(known, number=stay.number, groups=None)
-        if any(asked.number is Auto.AUTO for asked in sources.values()):
-            self._hold(name, sources)
-        return AskedDevice(
-            name=name,
-            playbook=f"run {self.record.id}, taken back",
-            exact=exact,
-            sources=sources,
-            destinations=destinations,
-            settings=settings,
-        )
-
-    def _source(self, step: Step, asked: AskedSource, was: DeviceState) -> AskedSource:
-        """Add to what is asked of a source what ``step`` wrote of it."""
-        name = asked.name
-        old = was.sources[name]
-        number, groups, label, enabled = asked.number, asked.groups, asked.label, asked.enabled
-        if step.kind is StepKind.RENUMBER:
-            if step.subject not in self.kept:
-                number = Auto.UNASSIGNED if old.number is None else old.number
-                groups = tuple(group or "" for group in old.groups) if all(old.groups) else None
-        elif step.kind is StepKind.SET:
-            label = old.label
-        else:
-            enabled = old.enabled
-        return AskedSource(name=name, number=number, groups=groups, label=label, enabled=enabled)
-
-    def _hold(self, device: str, sources: dict[str, AskedSource]) -> None:
-        """Ask by name for the numbers that a device holds, so that none of them is given away.
-
-        What stands on a bench holds nothing yet that anybody would have to heed.
-        """
-        held = self.now.state(device)
-        for name, source in held.sources.items() if held is not None else ():
-            asked = sources.get(name, AskedSource(name=name))
-            if asked.number is None and source.number is not None:
-                sources[name] = replace(asked, number=source.number)
-
-    def _pointed(self, step: Step) -> ListensTo:
-        """What a destination that the run pointed is to listen to again."""
-        device, destination = step.device, step.destination or ""
-        pointer = self.before[device].destinations[destination].hears
-        holders = self._of(self.holders, device, pointer)
-        if len(holders) > 1:
-            return self._stays_pointed(step, f"{pointer}, was a duplicate")
-        keepers = [r for r in self._of(self.held, device, pointer) if str(r) in self.kept]
-        if keepers and not holders:
-            # Nobody was heard there, and now somebody would be.
-            return self._stays_pointed(step, f"{pointer}, is held by {keepers[0]}, which stays")
-        state = self.now.state(device)
-        there = state.destinations.get(destination) if state is not None else None
-        hears = there.hears if there is not None else None
-        if hears is not None and isinstance(hears, int) != isinstance(pointer, int):
-            return _pointer(pointer)  # it went from numbers to groups, or back: by figure
-        return self.heard(device, pointer)
-
-    def _stays_pointed(self, step: Step, why: str) -> ListensTo:
-        """Whom a destination stays with that can't be pointed back without harm.
-
-        Where the run left it with nobody and somebody comes back to that number, it would hear
-        whom it never heard. So it goes back after all, if one whom it heard is alone there by
-        then; else it is pointed at nothing.
-        """
-        heard = step.wanted if isinstance(step.wanted, Hearing) else Hearing()
-        figure = heard.group if heard.number is None else heard.number
-        holders = self._of(self.meant, step.device, figure)
-        stays = ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(figure)
-        does = f"keeps listening to {stays}"
-        if not holders and self._of_then(step.device, figure):
-            pointer = self.before[step.device].destinations[step.destination or ""].hears
-            if len(self._of_then(step.device, pointer)) == 1:
-                return _pointer(pointer)
-            stays, does = ListensTo(), f"is pointed at nothing: at {figure} is somebody again"
-        self.stays.append(f"{step.subject} {does}; what it pointed at before, {why}")
-        return stays
-
-    def _of_then(self, device: str, pointer: int | str | None) -> tuple[Ref, ...]:
-        """Who held what ``device`` pointed at before the run, and will again."""
-        holders = self._of(self.holders, device, pointer)
-        return tuple(ref for ref in holders if str(ref) not in self.kept)
-
-    def heard(self, device: str, pointer: int | str | None) -> ListensTo:
-        """Whom a pointer meant before the run: the source, where it is known, so that it follows.
-
-        One that stays where the run has put it is followed there: on its old number is another.
-        What stood on a bench was heard by nobody.
-        """
-        holders = self._of(self.holders, device, pointer)
-        if len(holders) == 1 and holders[0].device in self.lost:
-            return _pointer(self._where(holders[0], pointer))
-        return ListensTo(source=holders[0]) if len(holders) == 1 else _pointer(pointer)
-
-    def _where(self, ref: Ref, pointer: int | str | None) -> int | str | None:
-        """Where a source is, by the ledger, whose device can't be reached and so stays there."""
-        source = self.lost[ref.device].sources[ref.name]
-        if isinstance(pointer, int):
-            return source.number
-        legs = self.before[ref.device].sources[ref.name].groups
-        return source.groups[legs.index(pointer)] if pointer in legs else pointer
-
-    def _of(self, holders: Holders, device: str, pointer: int | str | None) -> tuple[Ref, ...]:
-        """The holders of what ``device`` points at, on the networks on which it stood."""
-        if pointer is None or device not in self.facility:
-            return ()
-        nets = networks(self.facility[device])
-        return tuple(dict.fromkeys(ref for net in nets for ref in holders.get((net, pointer), ())))
-
-
-def _done(record: RunRecord) -> Mapping[str, DeviceState]:
-    """The run's devices as they are once all of it is done."""
-    states = {name: entry.state for name, entry in record.before.items()}
-    for step in record.sequence.steps:
-        if step.device in states:
-            states[step.device] = put(states[step.device], step, step.wanted)
-    return states
-
-
-def _changed_since(name: str, line: _Line, now: DeviceState | None) -> Iterable[Hazard]:
+def _changed_since(name: str, line: Line, now: DeviceState | None) -> Iterable[Hazard]:
     """Values that are neither what the run wrote nor what was there before it."""
     if now is None:
         return

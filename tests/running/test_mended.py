@@ -1,11 +1,15 @@
 """What is not taken back, one rule at a time."""
 
+from dataclasses import replace
+
+from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.wanted import Auto, Unit
+from orchestrator.planning.result import DryRun
 from orchestrator.running.mended import stays
 from orchestrator.running.undo import take_back
 from tests.planning.scenes import Box, scene
-from tests.running.runs import run
+from tests.running.runs import after, planned, run
 
 TWICE = {
     "a": Box(31, {"s": (308, True)}),
@@ -55,6 +59,44 @@ def test_what_comes_back_from_a_bench_gets_a_number_of_its_own() -> None:
     record, events, now = run(scene(boxes))
     asked = take_back(record, events, now).asked["b"].sources["s"]
     assert (asked.number, asked.enabled) == (Auto.AUTO, True)
+
+
+def test_its_number_of_its_own_is_nobody_elses() -> None:
+    """The first of its block is held by c, the second c gets back: it takes neither."""
+    boxes = {
+        "a": Box(31, {"s": (308, True)}),
+        "b": Box(32, {"s": (308, True)}, to="127.44.3.40", wants={"s": (331, None)}),
+        "c": Box(33, {"s": (322, True), "t": (301, True)}, wants={"s": (321, None)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert back.asked["b"].sources["s"].number is Auto.AUTO
+    way = planned(replace(before, found=now, asked=back.asked, phases=()))
+    assert number_after(now, way, "b") == 323
+
+
+def test_of_a_duplicate_the_one_goes_back_for_whom_fewest_others_stay() -> None:
+    """B back on 308 lets c go back to 311; with a back there, b would hold that."""
+    boxes = {
+        "a": Box(31, {"s": (308, True)}, wants={"s": (309, None)}),
+        "b": Box(32, {"s": (308, True)}, wants={"s": (311, None)}),
+        "c": Box(33, {"s": (311, True)}, wants={"s": (312, None)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert [words.partition(";")[0] for words in back.stays] == ["a/s keeps its new number"]
+    way = planned(replace(before, found=now, asked=back.asked, phases=()))
+    held = {name: number_after(now, way, name) for name in boxes}
+    assert held == {"a": 309, "b": 308, "c": 311}
+
+
+def number_after(now: AsFound, way: DryRun, device: str) -> int | None:
+    """The number of the source s of a device once ``way`` is done."""
+    entry = after(now, way.sequence.steps).devices[device]
+    assert isinstance(entry, Found)
+    return entry.state.sources["s"].number
 
 
 def test_a_destination_that_heard_a_duplicate_stays_where_the_run_pointed_it() -> None:

@@ -75,11 +75,10 @@ def solvable(before: Scene, now: AsFound) -> bool:
     both = [name for name in here if name in there]
     numbering = before.plan.networks["media"].numbering
     spare = tuple(numbering.transit or ()) if numbering is not None else ()
-    held = set(here.values())
     return solve(
         [place(here[name]) for name in both],
         [place(there[name]) for name in both],
-        [place(one) for one in spare if one not in held],
+        [place(one) for one in spare],
     )
 
 
@@ -109,18 +108,28 @@ def test_undo_solves_what_search_solves(first: int, *, rich: bool) -> None:
     assert tried > 5
 
 
-@pytest.mark.parametrize("first", range(0, 200, 100))
-def test_faults_stay_mended_in_any_half_done_state(first: int) -> None:
+@pytest.mark.parametrize(
+    ("first", "count", "rich"),
+    [
+        (0, 100, False),
+        (100, 100, False),
+        (0, 40, True),
+        (1041, 1, False),  # the only transit number is held by one who leaves it on the way back
+        (1631, 1, True),  # who was heard instead goes back to the bench
+    ],
+)
+def test_faults_stay_mended_in_any_half_done_state(first: int, count: int, *, rich: bool) -> None:
     """No number is held twice that the run had mended, and everything that differs is told."""
     tried = 0
-    for seed in range(first, first + 100):
-        for before, plan, now, back in half_done(seed, rich=False):
+    for seed in range(first, first + count):
+        for before, plan, now, back in half_done(seed, rich=rich):
             if not plan.mended:
                 continue
             again = replace(before, found=now, asked=back.asked, phases=())
             way = dry_run(again)
             assert not way.stopped, (seed, way.hazards)
             tried += 1
+            assert way.proved
             end = after(now, way.sequence.steps)
             told = " ".join(back.stays)
             then, was = numbers(end), numbers(before.found)
@@ -128,4 +137,4 @@ def test_faults_stay_mended_in_any_half_done_state(first: int) -> None:
                 assert then.get(name) == number or f"{name} " in told, (seed, name)
             for figure in {value for name, value in then.items() if f"{name} " in told}:
                 assert figure is None or list(then.values()).count(figure) == 1, (seed, figure)
-    assert tried > 5
+    assert tried > count // 50

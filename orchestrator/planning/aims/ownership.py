@@ -50,8 +50,8 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
     """Give each source whose number is ``auto`` the next vacant one of the device's own blocks.
 
     A source that the plan already numbers inside its own blocks keeps that number, so that the
-    answer stays the same after a run is adopted. Sources for which no number is left are missing
-    from the answer.
+    answer stays the same after a run is adopted. None is given one that is to be
+    avoided. Sources for which no number is left are missing from the answer.
     """
     wanting = [name for name, source in asked.sources.items() if source.number is Auto.AUTO]
     numbering = numbering_of(plan, device, asked) if wanting else None
@@ -59,6 +59,7 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
         return {}
     own = list(own_numbers(numbering, blocks_of(plan, device, asked)))
     taken = {s.number for s in asked.sources.values() if isinstance(s.number, int)}
+    taken |= asked.avoids
     kept: dict[str, int] = {}
     owned = set(own)
     for name in wanting:

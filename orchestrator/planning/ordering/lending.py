@@ -1,7 +1,8 @@
 """Breaking cycles with transit: one number or address lent to one member of each.
 
 Which member: the one whose silence costs least. One that is off anyway is best; then one that
-feeds nothing on air; then the one with the fewest listeners.
+feeds nothing on air; then the one with the fewest listeners. What is lent is vacant, or is left by
+somebody in the same change who need not wait for that cycle: a half-done run that is taken back.
 """
 
 from collections import Counter
@@ -73,7 +74,11 @@ class _Lender:
         self.exact = True
         self.used: dict[tuple[str, int | str], int] = {}
         self.awaiting: dict[int, list[int]] = {}
+        self.leaving: dict[Thing, int] = {}
+        self.edges: list[set[int]] = []
+        self.knot: frozenset[int] = frozenset()
         for index, move in enumerate(found):
+            self.leaving.update(dict.fromkeys(move.frees, index))
             for awaited in move.waits:
                 self.awaiting.setdefault(awaited, []).append(index)
 
@@ -82,8 +87,10 @@ class _Lender:
         successors = [
             sorted(set(move.waits) | order[index]) for index, move in enumerate(self.moves)
         ]
+        self.edges = [set(line) for line in successors]
         for component in components(successors):
             if len(component) > 1:
+                self.knot = frozenset(component)
                 self._break(component, successors, order)
 
     def _break(
@@ -133,7 +140,7 @@ class _Lender:
         for run in self.scene.plan.networks[network].transit if network else ():
             for value in range(int(run.first), int(run.last) + 1):
                 address = str(IPv4Address(value))
-                if not self.held.of(("address", network or "", address)):
+                if self._first(move, address) is not None:
                     yield address
 
     def _transit_numbers(self, move: Move) -> Iterator[int]:
@@ -144,9 +151,32 @@ class _Lender:
             return
         for number in first.transit:
             if all(n is not None and n.transit and number in n.transit for n in numberings) and (
-                not any(self.held.of(("number", net, number)) for net in networks)
+                self._first(move, number) is not None
             ):
                 yield number
+
+    def _before(self, things: Iterable[Thing]) -> int | None:
+        """After which move ``things`` are vacant (-1: now); None: that can't be waited for.
+
+        One move has to free them all, and must not wait for the knot that is being broken.
+        """
+        held = [thing for thing in things if self.held.of(thing)]
+        if not held:
+            return -1
+        moves = {self.leaving.get(thing, -1) for thing in held}
+        index = moves.pop()
+        if moves or index < 0 or any(len(self.held.of(thing)) > 1 for thing in held):
+            return None
+        return None if self._waits_for_knot(index) else index
+
+    def _waits_for_knot(self, index: int) -> bool:
+        """Whether a move waits, at once or by way of others, for the knot that is being broken."""
+        seen, left = {index}, [index]
+        while left:
+            more = self.edges[left.pop()] - seen
+            seen |= more
+            left += more
+        return not seen.isdisjoint(self.knot)
 
     def _lend_all(self, loans: Iterable[tuple[int, frozenset[int]]]) -> None:
         """Lend, one after another, what nobody else has on loan just then."""
@@ -155,11 +185,22 @@ class _Lender:
             move = self.moves[index]
             store = self._store(move)
             taken = {keys[other] for other in others}
-            free = [value for value in self._transit(move) if (store, value) not in taken]
-            value = min(free, key=lambda v: self.used.get((store, v), -1))
-            key = keys[index] = store, value
-            self._split(index, value, self.used.get(key))
-            self.used[key] = index
+            free = {
+                value: first
+                for value in self._transit(move)
+                if (store, value) not in taken and (first := self._first(move, value)) is not None
+            }
+            value = min(free, key=lambda v: free[v])
+            self._split(index, value, free[value] if free[value] >= 0 else None)
+            keys[index] = store, value
+            self.used[store, value] = index
+
+    def _first(self, move: Move, value: int | str) -> int | None:
+        """After which move ``move`` can borrow ``value`` (-1: at once); None: it can't."""
+        used = self.used.get((self._store(move), value))
+        if used is None:
+            return self._before(self._stopover(move, value)[1])
+        return used if used in self.knot or not self._waits_for_knot(used) else None
 
     def _store(self, move: Move) -> str:
         """Where what ``move`` borrows is set aside, as the plan has it."""
@@ -178,12 +219,16 @@ class _Lender:
         out = replace(move, wanted=stopover, takes=things, waits={}, lent="out")
         if used_by is not None:
             out.waits[used_by] = sorted(things, key=str)
+            self.awaiting.setdefault(used_by, []).append(len(self.moves))
         home = replace(move, as_found=stopover, frees=things, lent="home")
         where = len(self.moves)
         self.moves.append(out)
+        self.edges.append(set(out.waits))
+        self.edges[index].add(where)
         self.moves[index] = home
         for waiting in self.awaiting.get(index, ()):
             waits = self.moves[waiting].waits
+            self.edges[waiting].add(where)
             if index in waits:
                 waits[where] = waits.pop(index)
         home.waits[where] = []

@@ -81,3 +81,9 @@ def test_who_gets_none_is_missing() -> None:
     found = auto_numbers(PLAN, DEVICE, _asked(sources=_autos(*[f"s{n}" for n in range(10)])))
     assert len(found) == 9
     assert "s9" not in found
+
+
+def test_auto_gives_nothing_that_is_to_be_avoided() -> None:
+    """A run that is taken back avoids what anybody holds; what the plan has for it, too."""
+    asked = _asked(sources=_autos("x", "y"), avoids=frozenset({311, 312}))
+    assert auto_numbers(PLAN, DEVICE, asked) == {"x": 313, "y": 314}

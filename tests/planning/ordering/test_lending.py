@@ -56,6 +56,22 @@ def test_between_equals_the_one_without_saves_is_lent() -> None:
     assert _lent(boxes) == {"b/s": "2990"}
 
 
+def test_transit_that_somebody_leaves_is_lent_after_that() -> None:
+    """Half-way, c/s stands on the only transit number; it goes home first, then the ring turns."""
+    boxes = hand.ring()
+    boxes["c"] = Box(33, {"s": (2990, False)}, wants={"s": (331, None)})
+    planned = hand.planned(boxes, media=_media(2990, 2990))
+    assert not planned.stopped, planned.hazards
+    assert len(planned.lent) == 1
+    order = [
+        (step.subject, str(step.wanted))
+        for step in planned.sequence.steps
+        if step.kind is K.RENUMBER
+    ]
+    lent = next(iter(planned.lent))
+    assert order.index(("c/s", "331")) < order.index((lent, "2990"))
+
+
 def test_transit_that_somebody_holds_is_not_lent() -> None:
     """2990 is in use by a source that stays; the next one is lent."""
     boxes = {**hand.ring(), "d": Box(34, {"s": (2990, False)})}
