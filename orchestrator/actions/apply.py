@@ -116,15 +116,17 @@ async def apply(desk: Desk, order: Order, attendance: Attendance) -> Ended:
     """Apply ``order``: ask, lock, store, write the notes, then go step by step.
 
     The whole state of every device to be touched is stored, and the rollback notes are written,
-    before the first write.
+    before the first write. An order without steps (a run taken back of which nothing is left)
+    asks nothing and is recorded.
 
     Raises:
         LedgerError: another run holds the facility, or the ledger can't be written.
         CallError: a run that began, and did not finish, since the survey owns one of the devices.
     """
     with holding(desk, attendance, f"apply: {order.title}") as held:
-        answers = await _ask(BEFORE_THE_FIRST_WRITE, attendance.person)
-        if not answers[-1].go:
+        asks = BEFORE_THE_FIRST_WRITE if order.sequence.steps else {}
+        answers = await _ask(asks, attendance.person)
+        if answers and not answers[-1].go:
             return _no(answers[-1])
         with SqliteLedger(desk.folder) as ledger:
             record = record_of(desk, order, ledger)

@@ -14,6 +14,7 @@ from orchestrator.running.record import RunRecord
 from orchestrator.running.terms import Terms
 from orchestrator.running.undo import addresses, take_back
 from orchestrator.running.unreached import plan_with as plan_with_lost
+from orchestrator.running.view import RunState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,14 +23,24 @@ class Undo:
 
     ``plan_with`` plans it with a choice: what a person accepts meanwhile can be added. ``rooms``
     are those whose part alone is taken back, ``leaves`` the devices that can't be reached.
+    ``state`` is where the run stands.
     """
 
     record: RunRecord
     found: AsFound
     plan_with: Callable[[Choice], DryRun]
     stays: tuple[str, ...]
+    state: RunState
     rooms: tuple[str, ...] = ()
     leaves: tuple[str, ...] = ()
+
+    @property
+    def may_close(self) -> bool:
+        """Whether the run counts as taken back once nothing that it wrote is left.
+
+        Not while another run takes it back: that is to be finished, or taken back, first.
+        """
+        return not self.rooms and self.state not in {RunState.UNDONE, RunState.UNDOING}
 
 
 async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
@@ -44,6 +55,7 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     """
     with SqliteLedger(desk.folder, create=False) as ledger:
         record, events = ledger.record(run), ledger.events(run)
+        state = next(line.state for line in ledger.runs() if line.id == run)
     # What was sent in the last instant may land after a look at the devices, and over a write.
     await desk.clock.sleep(may_land_s(record.sequence, events, desk.patience))
     found = await desk.survey(asked={}, also=addresses(record))
@@ -70,6 +82,7 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
         found=found,
         plan_with=plan_with,
         stays=back.stays,
+        state=state,
         rooms=rooms,
         leaves=tuple(back.lost),
     )

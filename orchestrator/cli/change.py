@@ -300,7 +300,12 @@ def undo_command(
         else:
             show(dry_run_text(desk, plan, choice.terms))
         end(EXIT_FOUND if plan.changes or plan.stopped else EXIT_DONE)
-    _stop_if_idle(desk, plan, choice.terms, as_json=as_json)
     accepts = accepts_of(desk, choice)
+    if not plan.stopped and not plan.sequence.steps and back.may_close:
+        attendance = attend({}, keep_copy, json=as_json)
+        attendance.tell(f"Nothing that {run} wrote is left: it counts as taken back.")
+        order = order_back(back, plan, choice.terms, accepts)
+        tell_ended(desk, asyncio.run(apply(desk, order, attendance)), as_json=as_json)
+    _stop_if_idle(desk, plan, choice.terms, as_json=as_json)
     order = order_back(back, plan, choice.terms, accepts)
     _begin(desk, order, accepts, keep_copy, yes=yes, json=as_json)

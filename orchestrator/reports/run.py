@@ -145,6 +145,11 @@ def next_steps(  # noqa: PLR0911 - one return a state is the table itself
             return ("The run is going on: wait, or stop it there.", paper)
         case RunState.RUNNING | RunState.PAUSED:
             why = paused_because(events)
+            if record.undoes is not None:
+                undo = (
+                    "Should it not get on, since a device went back by itself meanwhile: 'cutsheet "
+                    f"undo {record.id}', then 'cutsheet undo {record.undoes}' plans the way anew."
+                )
             return (
                 *((f"It paused because: {why}.",) if why else ()),
                 f"To go on: 'cutsheet resume {record.id}'; it looks at every device first.",

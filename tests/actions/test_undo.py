@@ -5,12 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from orchestrator.actions.apply import apply, order_of
+from orchestrator.actions.apply import apply, order_of, record_of
 from orchestrator.actions.propose import Choice, propose
-from orchestrator.actions.undo import undo
+from orchestrator.actions.undo import order_back, undo
 from orchestrator.errors import LedgerError
 from orchestrator.ledger.store import SqliteLedger
-from orchestrator.running.events import Intended, Resumed
+from orchestrator.running.events import Intended, Paused, Resumed
+from orchestrator.running.terms import Terms
 from tests.actions.desks import attended, desk_of
 from tests.cli.stage import Stage
 
@@ -62,3 +63,24 @@ def test_an_unknown_run(stage: Stage) -> None:
     """There is nothing to take back."""
     with pytest.raises(LedgerError):
         asyncio.run(undo(desk_of(stage), "r-99"))
+
+
+def test_a_run_of_which_nothing_is_left_counts_as_taken_back(stage: Stage) -> None:
+    """Its devices went back by themselves; nobody is asked anything, and nothing is written."""
+    desk = desk_of(stage)
+    before = asyncio.run(desk.survey())
+    order = order_of("x", propose(desk, before, Choice()), before)
+    with SqliteLedger(stage.folder) as ledger:
+        record = record_of(desk, order, ledger)
+        ledger.begin(record)
+        ledger.append(record.id, [Paused("a power cut")], desk.clock.now())
+    back = asyncio.run(undo(desk, record.id))
+    plan = back.plan_with(Choice())
+    assert (plan.sequence.steps, back.may_close) == ((), True)
+    nobody, person, _ = attended("who-is-on-air")
+    ended = asyncio.run(apply(desk, order_back(back, plan, Terms()), nobody))
+    assert ended.finished
+    assert person.asked == []
+    assert [run["state"] for run in stage.runs()] == ["undone", "finished"]
+    assert stage.writes() == 0
+    assert not asyncio.run(undo(desk, record.id)).may_close

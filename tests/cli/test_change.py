@@ -126,6 +126,30 @@ def test_undo_can_be_looked_at_first(small: Stage) -> None:
     assert small.writes() == before
 
 
+def test_an_undo_of_which_nothing_is_left_is_taken_back_and_the_first_run_anew(
+    small: Stage,
+) -> None:
+    """So an undo that can't get on does not keep its devices for ever."""
+    assert small.run(*APPLY).status == 0
+    run = small.last()
+    for device in small.world.names:
+        small.world.add_fault(device, Fault(Kind.REFUSE, method="PATCH", always=True))
+        small.world.add_fault(device, Fault(Kind.REFUSE, method="PUT", always=True))
+    assert small.run("undo", run, "--yes", *ANSWERS).status == 1
+    stuck = small.last()
+    shown = small.run("runs", stuck).said
+    assert f"'cutsheet undo {stuck}', then 'cutsheet undo {run}' plans the way anew" in shown
+    for device in small.world.names:
+        small.world.clear_faults(device)
+    assert "unfinished" in small.run("undo", run, "--yes", *ANSWERS).said
+    ended = small.run("undo", stuck, "--yes")
+    assert ended.status == 0, ended.said
+    assert f"Nothing that {stuck} wrote is left: it counts as taken back." in ended.said
+    assert small.run("undo", run, "--yes", *ANSWERS).status == 0
+    states = [one["state"] for one in small.runs()]
+    assert states == ["undone", "undone", "finished", "finished"]
+
+
 def test_undo_asks_about_another_hand(small: Stage) -> None:
     """What somebody changed since is not put back without a name."""
     small.run(*APPLY)

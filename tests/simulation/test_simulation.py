@@ -23,6 +23,14 @@ def test_whatever_happens_every_run_gets_where_it_should(first: int) -> None:
 @pytest.mark.parametrize(
     "seed",
     [
+        10007,  # undo: a number of its own that another is to get back
+        10119,  # undo: put right by hand after its device had moved
+        10208,  # undo: a power cycle took the device from where it had been found
+        17103,  # undo: whom it heard stays without a number
+        17405,  # undo: a number of its own that another holds
+        18449,  # undo: put right by hand, and not by way of transit again
+        21661,  # undo: of a duplicate, who goes back
+        23679,  # undo: half-way, a number of its own that another holds
         11494,  # switched on by another hand, taken as done, and done again after a power cycle
         13610,  # undo left a destination where somebody came back
         18815,  # pointed by number at a source that is to be switched off

@@ -2,7 +2,8 @@
 
 A run that finishes stands at its target, and is then taken back, under trouble too. A run that
 does not is looked at twice: resumed once the trouble is over it reaches the target; taken back it
-leaves the facility as it was found.
+leaves the facility as it was found. Where a device goes back by itself to an address at which the
+run that takes it back did not find it, that one is taken back, and then the first one anew.
 """
 
 import copy
@@ -13,9 +14,11 @@ from dataclasses import dataclass, field, replace
 from mocks.holdings import heard
 from mocks.referee import Referee
 from mocks.state import Memory, State
+from orchestrator.facility.found import AsFound
 from orchestrator.planning.scene import Scene
+from orchestrator.running.present import state_now
 from orchestrator.running.record import RunRecord
-from orchestrator.running.undo import take_back
+from orchestrator.running.undo import TakeBack, take_back
 from tests.simulation.process import Ledger, Process
 from tests.simulation.scene import Job, job, planned, record_of, released, survey, target, world_of
 from tests.simulation.trouble import CALM, Odds, odds
@@ -166,8 +169,11 @@ def _resumed(night: Night, origin: dict[str, State], told: Told) -> None:
         told.broken.append(f"resume: it does not come to its end: {last}")
 
 
-def _back(night: Night, origin: dict[str, State], told: Told) -> None:
-    """Take the run back, under trouble, and look whether all is as it was."""
+def _back(night: Night, origin: dict[str, State] | None, told: Told, *, anew: bool = True) -> None:
+    """Take the run back, under trouble, and look whether all is as it was.
+
+    Without ``origin`` nobody looks: somebody else's values may be among those that were there.
+    """
     world = night.world
     trouble = world.odds
     world.calm()
@@ -177,8 +183,33 @@ def _back(night: Night, origin: dict[str, State], told: Told) -> None:
     world.take_as_known()
     back = take_back(night.record, night.ledger.events(), now, _benched(night.job.scene))
     if not back.asked:
-        told.broken += amiss(world, origin, frozenset(world.meddled))
+        told.broken += amiss(world, origin or {}, frozenset(world.meddled))
         return
+    way = _way_back(night, now, back)
+    if way is None:
+        told.broken.append("undo: it can't be planned")
+        return
+    record = record_of(way, f"{night.record.id}-back", undoes=night.record.id)
+    world.odds = trouble
+    night.referee.new_run()
+    undoing = Night(
+        way, record, world, night.referee, Ledger(_watch(way.scene, record, world)), night.chance
+    )
+    if not _under_trouble(undoing, told) and not _calm(undoing, told):
+        if anew and _went_back(undoing):
+            told.counted["taken back anew"] += 1
+            _back(undoing, None, told, anew=False)
+            _back(night, origin, told, anew=False)
+        else:
+            told.broken.append(f"undo: it does not come to its end: {undoing.ledger.events()[-1]}")
+        return
+    but_for = frozenset(world.meddled) | _stays(back.stays)
+    but_for |= _followers(but_for, world, origin or {})
+    told.broken += amiss(world, origin or {}, but_for, touched=record.before if origin else ())
+
+
+def _way_back(night: Night, now: AsFound, back: TakeBack) -> Job | None:
+    """The plan of what is asked, with leave for what the run may have put on air."""
     rooms = frozenset(night.job.scene.plan.devices[name].room for name in back.asked)
     accepted = {**night.job.scene.accepted, **{h.name: "for the test" for h in back.hazards}}
     made = replace(
@@ -190,22 +221,21 @@ def _back(night: Night, origin: dict[str, State], told: Told) -> None:
         accepted=accepted,
         save_first=back.save_first,
     )
-    way = planned(made) or planned(released(made))
-    if way is None:
-        told.broken.append("undo: it can't be planned")
-        return
-    record = record_of(way, "r2", undoes="r1")
-    world.odds = trouble
-    night.referee.new_run()
-    undoing = Night(
-        way, record, world, night.referee, Ledger(_watch(way.scene, record, world)), night.chance
+    return planned(made) or planned(released(made))
+
+
+def _went_back(undoing: Night) -> bool:
+    """Whether a power cycle took a device from where this run found it, or had put it.
+
+    What is to be done there can't be done any more, and a device that is elsewhere is written to
+    by nobody who has not planned for that.
+    """
+    world = undoing.world
+    return any(
+        ("address", "") in world.units[name].strays
+        and world.units[name].address != state_of(state).lan.address
+        for name, state in state_now(undoing.record, undoing.ledger.events()).items()
     )
-    if not _under_trouble(undoing, told) and not _calm(undoing, told):
-        told.broken.append(f"undo: it does not come to its end: {undoing.ledger.events()[-1]}")
-        return
-    but_for = frozenset(world.meddled) | _stays(back.stays)
-    but_for |= _followers(but_for, world, origin)
-    told.broken += amiss(world, origin, but_for, touched=record.before)
 
 
 def _followers(
