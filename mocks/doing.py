@@ -11,7 +11,7 @@ from mocks.exchange import Begun, Exchange, Fate
 from mocks.faults import Fault, Kind
 from mocks.ground import FOREVER, Ground
 from mocks.journal import Cause
-from mocks.messages import Act, Response
+from mocks.messages import Act, Response, Restart
 
 SIGN_IN_WANTED = 401
 
@@ -92,6 +92,9 @@ def _handled(ground: Ground, begun: Begun) -> Response:
 
 def _settling(ground: Ground, name: str, act: Act) -> Callable[[float], None]:
     def settle(at: float) -> None:
+        if isinstance(act, Restart):
+            ground.reboot(name, at, act.away_s)
+            return
         device = ground.standing[name].device
         before = device.memory
         device.perform(act)

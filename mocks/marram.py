@@ -7,7 +7,8 @@ entity tag of what was read (RFC 9110, 13.1.1). Eight outputs can be muted and n
 request, each with a fate of its own. The text alone may be patched (RFC 6902). Inputs are
 set by a form, the clock by a merge patch (RFC 7396). The gateway is told in another place than the
 address. The group of an output is derived from its number and told nowhere. What is set runs at
-once, and is lost in a power cycle unless it was kept.
+once, and is lost in a power cycle unless it was kept; but for the hold of the meters, which shows
+once it was kept, and the sample rate, which shows after a restart, if it was kept before that.
 """
 
 import hashlib
@@ -19,7 +20,7 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from mocks.device import Device, Route, Unit, lan_of, text, whole
-from mocks.messages import Later, Problem, Request, Response, answer
+from mocks.messages import Later, Problem, Request, Response, Restart, answer
 from mocks.patches import merged, patched
 from mocks.state import Memory, Source, derived_group
 
@@ -32,6 +33,12 @@ LOCKED = 423
 NONE = "none"
 TRIM = -3
 """What the trim of an output is until somebody sets it; in dB."""
+
+RATES = (48000, 96000)
+"""Sample rates, in Hz; the first is there until another one is kept and the frame is restarted."""
+
+RATE, NEXT_RATE, HOLD, NEXT_HOLD = "rate", "next rate", "hold", "next hold"
+RESTARTS_AFTER_S = 0.05
 
 _TOP = 9999
 
@@ -59,9 +66,13 @@ class Marram(Device):
         return super().handle(request)
 
     def reboot(self, at: float = 0.0) -> None:
-        """Nobody is signed in after a power cycle."""
+        """Nobody is signed in after a power cycle; a rate that was kept for it is taken."""
         self._left = 0
         super().reboot(at)
+        booted = self.memory.saved
+        if NEXT_RATE in booted.kept:
+            booted = booted.with_kept(RATE, booted.kept[NEXT_RATE])
+            self.memory = replace(self.memory, running=booted, saved=booted)
 
     def signed_in(self, request: Request) -> bool:
         """The cookie of the last sign-in, twenty times."""
@@ -83,6 +94,9 @@ class Marram(Device):
             ("net",): {"GET": self._net, "PUT": self._readdress},
             ("route",): {"GET": self._route},
             ("clock",): {"GET": self._clock, "PATCH": self._patch_clock},
+            ("rate",): {"GET": self._rate, "PUT": self._put_rate},
+            ("meter",): {"GET": self._meter, "PUT": self._put_meter},
+            ("restart",): {"POST": self._restart},
             ("word",): {"POST": self._post_word},
             ("out",): {"GET": self._all_out},
             ("outs",): {"POST": self._post_outs},
@@ -146,6 +160,33 @@ class Marram(Device):
             )
         )
         return self._clock(request, slot)
+
+    def _rate(self, _request: Request, _slot: str) -> Response:
+        now = self.memory.running.kept.get(RATE, RATES[0])
+        return answer(200, {"now": now, "next": self.memory.running.kept.get(NEXT_RATE, now)})
+
+    def _put_rate(self, request: Request, slot: str) -> Response:
+        rate = _members(_json(request, "application/json"), {"next"})["next"]
+        if rate not in RATES or isinstance(rate, bool):
+            raise Problem(422, f"a rate is one of {RATES}")
+        self.keep(self.memory.running.with_kept(NEXT_RATE, rate))
+        return self._rate(request, slot)
+
+    def _meter(self, _request: Request, _slot: str) -> Response:
+        return answer(200, {"hold": self.memory.running.kept.get(HOLD, 0)})
+
+    def _put_meter(self, request: Request, slot: str) -> Response:
+        hold = whole(_members(_json(request, "application/json"), {"hold"})["hold"], "hold", 9)
+        self.keep(self.memory.running.with_kept(NEXT_HOLD, hold))
+        return self._meter(request, slot)
+
+    def _restart(self, request: Request, _slot: str) -> Response:
+        if _form(request) != {"now": "yes"}:
+            raise Problem(422, "send now=yes")
+        if any(source.enabled for source in self.memory.running.sources.values()):
+            raise Problem(409, "mute all outputs first")
+        act = Restart(self.unit.settle_s)
+        return answer(202, {"restarting": True}, later=(Later(RESTARTS_AFTER_S, act),))
 
     def _post_word(self, request: Request, _slot: str) -> Response:
         form = _form(request)
@@ -256,7 +297,10 @@ class Marram(Device):
     def _keep(self, request: Request, _slot: str) -> Response:
         if _form(request) != {"all": "yes"}:
             raise Problem(422, "send all=yes")
-        self.memory = replace(self.memory, saved=self.memory.running)
+        running = self.memory.running
+        if NEXT_HOLD in running.kept:  # what it waits with until it is kept
+            running = running.with_kept(HOLD, running.kept[NEXT_HOLD])
+        self.memory = replace(self.memory, running=running, saved=running)
         self.access.save()
         return Response(204)
 

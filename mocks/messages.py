@@ -58,7 +58,14 @@ class Activate:
     due: str
 
 
-Act = Settle | Activate
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """The device restarts now, with what it had saved, and is away for some seconds."""
+
+    away_s: float
+
+
+Act = Settle | Activate | Restart
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ class Dialect(Protocol):
 
     A generator yields a request and receives the response to it; responses that are no answer
     (4xx, 5xx, but for the request's ``also_fine``) never get here. In a ``write`` at most one
-    request changes something, and it is the last.
+    request changes something, and it is the last; what else is needed for it ``follows``.
     """
 
     @property

@@ -7,6 +7,7 @@ from typing import Any
 from orchestrator.documents.batch_build import batches_faults, batches_of, build_batch
 from orchestrator.documents.description_faults import (
     credential_faults,
+    effect_faults,
     read_faults,
     rule_faults,
     session_faults,
@@ -29,6 +30,7 @@ from orchestrator.facility.description import (
     Pick,
     Read,
     SignIn,
+    TakesEffect,
     WriteRule,
 )
 from orchestrator.facility.step import StepKind
@@ -36,6 +38,9 @@ from orchestrator.facility.traits import Saves, Traits
 
 PORTS = {"http": 80, "https": 443}  # RFC 9110, sections 4.2.1 and 4.2.2
 _GROUPS = frozenset({"group", "group_1", "group_2"})
+_NO_STEPS = frozenset({"set_label", "restart"})
+"""Writes that are no kind of step of their own."""
+
 # What each write speaks of: the read that shows it, what may stand in braces, what must be
 # readable for the read-back (one of them).
 _SPEAKS_OF: dict[str, tuple[str, frozenset[str], frozenset[str]]] = {
@@ -65,7 +70,9 @@ def build_description(model: DescriptionModel) -> tuple[Description, tuple[Fault
         traits=_traits(model),
         settings={name: _setting(item) for name, item in model.settings.items()},
         setting_writes={
-            name: _rule(item.write) for name, item in model.settings.items() if item.write
+            name: replace(_rule(item.write), then=tuple(_follow(model, item.takes_effect)))
+            for name, item in model.settings.items()
+            if item.write
         },
         key_header=model.key_header,
         session=_session(model.session),
@@ -141,9 +148,22 @@ def _session(model: SessionModel | None) -> WriteRule | None:
     )
 
 
+def _follow(model: DescriptionModel, takes: TakesEffect) -> Iterator[WriteRule]:
+    """What is sent after a setting's write, so that it takes effect.
+
+    A device that boots with what it saved is saved before it is restarted.
+    """
+    restarts, writes = takes is TakesEffect.ON_RESTART, model.writes
+    saves = takes is TakesEffect.ON_SAVE or (restarts and model.traits.saves is Saves.ON_SAVE)
+    if saves and writes.save is not None:
+        yield _rule(writes.save)
+    if restarts and writes.restart is not None:
+        yield _rule(writes.restart)
+
+
 def _writes(model: DescriptionModel) -> Iterator[tuple[StepKind | str, WriteRule]]:
     for name, write in _steps(model):
-        yield (name if name == "set_label" else StepKind(name)), _rule(write)
+        yield (name if name in _NO_STEPS else StepKind(name)), _rule(write)
 
 
 def _steps(model: DescriptionModel) -> Iterator[tuple[str, WriteModel]]:
@@ -164,7 +184,7 @@ def _change_secret(model: DescriptionModel) -> ChangeSecret | None:
 def _traits(model: DescriptionModel) -> Traits:
     """The traits; what the device can do follows from what there are writes for."""
     can = {StepKind.CONFIRM, StepKind.BY_HAND}
-    can.update(StepKind(name) for name, _ in _steps(model) if name != "set_label")
+    can.update(StepKind(name) for name, _ in _steps(model) if name not in _NO_STEPS)
     if model.writes.set_label or any(item.write for item in model.settings.values()):
         can.add(StepKind.SET)
     return Traits(
@@ -204,6 +224,7 @@ def _faults(model: DescriptionModel, built: Description) -> Iterator[Fault]:
             # settings in one request.
             others = frozenset(model.settings) - {name}
             yield from rule_faults(setting.write, path, others | {"value", "found_value"})
+    yield from effect_faults(model)
     yield from read_faults(built)
     if built.traits.saves is Saves.ON_SAVE and model.writes.save is None:
         what = "it saves on_save, but 'writes' has no 'save'"

@@ -7,7 +7,8 @@ from orchestrator.documents.rest_words import JSON_PATCH, MERGE_PATCH, body_faul
 from orchestrator.documents.shape import nearest
 from orchestrator.documents.tree import Fault, Path
 from orchestrator.facility import units
-from orchestrator.facility.description import Description, Pick, SignIn
+from orchestrator.facility.description import Description, Pick, SignIn, TakesEffect
+from orchestrator.facility.traits import Effect
 
 _SIGNS_IN = frozenset({"user", "secret"})
 _PATCHES = frozenset({MERGE_PATCH, JSON_PATCH})
@@ -125,3 +126,30 @@ def credential_faults(model: DescriptionModel) -> Iterator[Fault]:
         yield Fault((*path, "body"), what, "add it where it belongs")
     for inside, what, fix in body_faults(held.body, held.content_type):
         yield Fault((*path, "body", *inside), what, fix)
+
+
+def effect_faults(model: DescriptionModel) -> Iterator[Fault]:
+    """A setting that waits for a save or a restart needs the request for it, and the right effect.
+
+    What follows a setting's write is not filled with anything.
+    """
+    for name, setting in model.settings.items():
+        path: Path = ("settings", name, "takes_effect")
+        match setting.takes_effect:
+            case TakesEffect.ON_SAVE if model.writes.save is None:
+                yield Fault(path, "'writes' has no 'save' to ask for", "add writes.save")
+            case TakesEffect.ON_RESTART if model.writes.restart is None:
+                yield Fault(path, "'writes' has no 'restart' to ask for", "add writes.restart")
+            case TakesEffect.ON_RESTART if setting.effect is not Effect.REBOOTS:
+                what = "a restart takes the device away, and 'effect' does not say so"
+                yield Fault(path, what, "write effect: reboots")
+            case _:
+                pass
+    asked = any(each.takes_effect is TakesEffect.ON_RESTART for each in model.settings.values())
+    if model.writes.restart is not None and not asked:
+        what = "no setting takes effect on_restart, so nothing asks for a restart"
+        yield Fault(("writes", "restart"), what, "remove it", at_key=True)
+    for part in ("save", "restart"):
+        held = getattr(model.writes, part)
+        if held is not None and held.whole:
+            yield Fault(("writes", part, "whole"), f"a {part} is one request", "remove it")

@@ -20,7 +20,7 @@ from orchestrator.documents.description_fields import (
 )
 from orchestrator.documents.shape import Shape
 from orchestrator.documents.tls_model import TlsModel
-from orchestrator.facility.description import SignIn
+from orchestrator.facility.description import SignIn, TakesEffect
 from orchestrator.facility.traits import Effect, Hears, Saves
 
 
@@ -213,6 +213,9 @@ class WritesModel(Shape):
     repoint: WriteModel | None = Field(None, description="Point a destination at something else.")
     save: WriteModel | None = Field(None, description="Save what runs, to boot with it.")
     readdress: WriteModel | None = Field(None, description="Give an interface its address.")
+    restart: WriteModel | None = Field(
+        None, description="Restart it, for settings that take effect on_restart."
+    )
     credential: CredentialModel | None = Field(
         None, description="Change the secret that signs in; it may not interrupt anything."
     )
@@ -227,6 +230,11 @@ class SettingModel(Shape):
         Effect.NONE, strict=False, description="What changing it does beside the change."
     )
     write: WriteModel | None = Field(None, description="How it is written; {value} is the value.")
+    takes_effect: TakesEffect = Field(
+        TakesEffect.AT_ONCE,
+        strict=False,
+        description="When it shows: at_once, on_save, or on_restart; the last two are asked for.",
+    )
 
 
 class TraitsModel(Shape):

@@ -83,7 +83,8 @@ class WriteRule:
     ``whole``: the device takes only the whole object. What is at ``path`` is read, the members of
     ``body`` are put in, and all of it is sent. ``if_match``: that write carries the entity tag
     of its read (RFC 9110, 13.1.1). ``repeatable``: sending the same request twice does what
-    sending it once does.
+    sending it once does. ``then`` are requests that follow at once, with nothing to fill in:
+    without them the device does not take what was written into effect.
     """
 
     method: str
@@ -93,6 +94,15 @@ class WriteRule:
     repeatable: bool = True
     whole: bool = False
     if_match: bool = False
+    then: tuple["WriteRule", ...] = ()
+
+
+class TakesEffect(StrEnum):
+    """When a setting that was written shows in what the device runs on."""
+
+    AT_ONCE = "at_once"
+    ON_SAVE = "on_save"
+    ON_RESTART = "on_restart"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +163,8 @@ class Description:
     gateway), ``sources`` (number, group or group_1, group_2, label, enabled), ``destinations``
     (hears, label), ``unsaved`` (unsaved). ``settings`` maps a setting's name to its read (one
     field, ``value``). ``writes`` maps a step kind to its rule, ``set_label`` for a source's
-    label; ``setting_writes`` maps a setting's name to its rule.
+    label, ``restart`` for a restart that is asked for; ``setting_writes`` maps a setting's name to
+    its rule.
     ``scheme`` is http or https; ``port`` where the device listens. ``key_header`` is the header
     that carries an API key. ``session`` is the request that signs in where a cookie then
     stands for the sign-in; its body holds ``{user}`` and ``{secret}``. ``tls`` says what the

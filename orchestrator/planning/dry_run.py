@@ -105,9 +105,10 @@ def scheduling(scene: Scene, graph: Graph, quiet: list[Span]) -> Tasks:
 
 def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> None:
     """How long each step takes; alike steps of one device take equally long."""
-    known: dict[tuple[str, StepKind], float] = {}
+    known: dict[tuple[str, StepKind, str | None], float] = {}
     for draft in drafts:
-        key = (draft.device, draft.kind)
+        setting = draft.setting if draft.source is None else None
+        key = (draft.device, draft.kind, setting)
         if key not in known:
             known[key] = estimate(scene, draft, steady=steady)
         draft.seconds = known[key]

@@ -207,6 +207,8 @@ class Site:
             self._go(unit, self._settling(unit), silent=False)
         elif step.kind is StepKind.SET and _effect(unit, step) is Effect.REBOOTS:
             self._go(unit, self._settling(unit))
+            unit.restarted_by(step)
+            self.judge.rebooted(unit)
         self._look(unit, because=step.id)
 
     def _strike(self, asked: Unit) -> None:

@@ -58,6 +58,11 @@ class Unit:
         tells = self.running.unsaved is not None and not self._keeps_at_once
         self.running = replace(state, unsaved=unsaved) if tells else state
 
+    def restarted_by(self, step: Step) -> None:
+        """Keep a setting that restarts it, and lose what else is not saved."""
+        self.boots = put(self.boots, step, step.wanted)
+        self.reboot()
+
     def reboot(self) -> None:
         """Lose what is not saved."""
         self.running = self.boots

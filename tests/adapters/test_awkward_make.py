@@ -117,7 +117,7 @@ def test_it_is_read_whole() -> None:
             "out-3": SourceState(number=None, groups=(), label="", enabled=False),
         }
         assert {name: each.hears for name, each in state.destinations.items()} == {"in-2": 311}
-        assert state.settings == {"ptp_domain": 0}
+        assert state.settings == {"ptp_domain": 0, "sample_rate": 48, "meter_hold": 0}
         assert state.unsaved is False
 
     talk(act)

@@ -200,3 +200,57 @@ def test_a_change_of_the_secret(old: str, new: str, what: str) -> None:
     if not what:
         assert found.change_secret.rule.method == "PUT"
         assert found.change_secret.proof == found.reads["identity"].get
+
+
+WAITING = """\
+  rate:
+    get: /rate
+    field: /now
+    effect: reboots
+    takes_effect: on_restart
+    write: {method: PUT, path: /rate, body: {next: "{value}"}}
+  hold:
+    get: /hold
+    field: /now
+    takes_effect: on_save
+    write: {method: PUT, path: /hold, body: {now: "{value}"}}
+writes:
+  save: {method: POST, path: /keep}
+  restart: {method: POST, path: /restart, body: {now: true}}
+"""
+
+
+def test_settings_that_wait_for_a_save_or_a_restart() -> None:
+    """What has to be asked for follows the write; a restart comes after the save that it needs."""
+    text = AWKWARD.replace("writes:\n", WAITING)
+    for saves, paths in (("at_once", ["/restart"]), ("on_save", ["/keep", "/restart"])):
+        found, faults = built(f"{text}traits: {{saves: {saves}}}\n")
+        assert faults == ()
+        then = found.setting_writes["rate"].then
+        assert [rule.path for rule in then] == paths
+        assert [rule.path for rule in found.setting_writes["hold"].then] == ["/keep"]
+        assert found.writes["restart"].path == "/restart"
+        assert {str(kind) for kind in found.traits.can} >= {"save", "set"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "path"),
+    [
+        ("  save: {method: POST, path: /keep}\n", "", ("settings", "hold", "takes_effect")),
+        (
+            "  restart: {method: POST, path: /restart, body: {now: true}}\n",
+            "",
+            ("settings", "rate", "takes_effect"),
+        ),
+        ("effect: reboots", "effect: none", ("settings", "rate", "takes_effect")),
+        ("takes_effect: on_restart", "takes_effect: at_once", ("writes", "restart")),
+        ("path: /keep}", "path: /keep, whole: true, body: {a: 1}}", ("writes", "save", "whole")),
+    ],
+)
+def test_a_setting_that_waits_for_what_can_not_be_asked_for(
+    old: str, new: str, path: tuple[str, ...]
+) -> None:
+    """The request that it needs is missing, or nothing needs the request."""
+    _, (fault,) = built(AWKWARD.replace("writes:\n", WAITING).replace(old, new))
+    assert fault.path == path
+    assert fault.fix

@@ -7,6 +7,7 @@ import pytest
 
 from mocks.clock import HandClock
 from mocks.faults import Fault, Kind
+from mocks.messages import Later, Restart, answer
 from mocks.world import World
 
 Ask = Callable[..., httpx.Response]
@@ -161,3 +162,21 @@ def test_another_hand_in_between(world: World, ask: Ask) -> None:
     )
     assert ask("north", "GET", "/streams").json()["streams"][0]["title"] == "N-1"
     assert ask("north", "GET", "/streams").json()["streams"][0]["title"] == "Hand"
+
+
+def test_a_device_restarts_itself_when_it_said_so(
+    world: World, ask: Ask, clock: HandClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With what it had saved, after its answer, and it is away meanwhile."""
+    north = world.machine("north")
+    saved = north.memory.saved
+    said = answer(202, {}, later=(Later(0.1, Restart(2.0)),))
+    monkeypatch.setattr(north, "_routed", lambda _: said)
+    assert ask(*TITLE).status_code == 202
+    monkeypatch.undo()
+    clock.advance(0.5)
+    with pytest.raises(httpx.ConnectError):
+        ask("north", "GET", "/unit")
+    clock.advance(2.0)
+    assert ask("north", "GET", "/unit").status_code == 200
+    assert north.memory.running == saved

@@ -8,7 +8,7 @@ import pytest
 
 from mocks.device import Unit
 from mocks.marram import FORM, JSON_PATCH, MERGE_PATCH, REQUESTS_A_SESSION, Marram
-from mocks.messages import Request, Response, Settle
+from mocks.messages import Request, Response, Restart, Settle
 from mocks.state import Destination, Lan, Memory, Source, State
 
 UNIT = Unit("desk", "MR-6", "MM-42", "1.9.4", "engineer", "invented word", 0.15)
@@ -238,3 +238,32 @@ def test_an_address_takes_effect_later_and_has_to_be_kept() -> None:
     assert ask(desk, "GET", "/keep").json == {"kept": "yes"}
     for wrong in ({"host": "127.44.3.44", "via": "none"}, {"host": "127.44.3.44/24"}):
         assert ask(desk, "PUT", "/net", wrong).status == 422
+
+
+def test_a_rate_shows_after_a_restart_if_it_was_kept_before() -> None:
+    """It is refused while an output is on; without a keep the old one comes back."""
+    desk = device()
+    assert ask(desk, "PUT", "/rate", {"next": 44100}).status == 422
+    assert ask(desk, "PUT", "/rate", {"next": 96000}).json == {"now": 48000, "next": 96000}
+    assert ask(desk, "POST", "/restart", {"now": "yes"}, FORM).status == 409
+    whole(desk, mute=1)
+    assert ask(desk, "POST", "/restart", {"now": "no"}, FORM).status == 422
+    response = ask(desk, "POST", "/restart", {"now": "yes"}, FORM)
+    assert (response.status, [one.act for one in response.later]) == (202, [Restart(0.15)])
+    desk.reboot()
+    assert ask(desk, "GET", "/rate").json == {"now": 48000, "next": 48000}
+    assert desk.memory.running.sources["1"].enabled, "what was not kept is lost"
+    ask(desk, "PUT", "/rate", {"next": 96000})
+    ask(desk, "POST", "/keep", {"all": "yes"}, FORM)
+    desk.reboot()
+    assert ask(desk, "GET", "/rate").json["now"] == 96000
+    assert desk.memory.running == desk.memory.saved
+
+
+def test_the_hold_of_the_meters_shows_once_it_is_kept() -> None:
+    """And not before."""
+    desk = device()
+    assert ask(desk, "PUT", "/meter", {"hold": 10}).status == 422
+    assert ask(desk, "PUT", "/meter", {"hold": 3}).json == {"hold": 0}
+    ask(desk, "POST", "/keep", {"all": "yes"}, FORM)
+    assert ask(desk, "GET", "/meter").json == {"hold": 3}

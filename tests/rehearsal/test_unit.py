@@ -1,5 +1,7 @@
 """A simulated device: what it does, keeps and loses."""
 
+from dataclasses import replace
+
 from orchestrator.facility.found import DeviceState, Found
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
@@ -56,3 +58,18 @@ def test_a_unit_is_away_until_it_is_back() -> None:
     unit.away_until = 5.0
     assert unit.away(4.9)
     assert not unit.away(5.0)
+
+
+def test_a_setting_that_restarts_it_is_kept_and_all_else_that_was_not_saved_is_lost() -> None:
+    """As a device does that boots with what it saved."""
+    _, sequence = safe(chain(Saves.ON_SAVE))
+    unit, before = _unit(Saves.ON_SAVE)
+    unit.do(step(sequence, StepKind.RENUMBER, "b/s"))
+    setting = replace(
+        step(sequence, StepKind.SAVE, "b"), kind=StepKind.SET, setting="rate", wanted=96
+    )
+    unit.do(setting)
+    unit.restarted_by(setting)
+    assert unit.running.settings == {**before.settings, "rate": 96}
+    assert unit.running.sources == before.sources
+    assert unit.running == unit.boots

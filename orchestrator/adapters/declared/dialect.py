@@ -13,7 +13,7 @@ from orchestrator.adapters.http.json_pointer import Unusable, document
 from orchestrator.adapters.http.messages import Exchange, Party, Request
 from orchestrator.adapters.http.parts import doing_all, tell
 from orchestrator.errors import Broken, DeviceError, OtherHand, Rejected
-from orchestrator.facility.description import BatchRule, Description, Json, Read
+from orchestrator.facility.description import BatchRule, Description, Json, Read, WriteRule
 from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step
 from orchestrator.facility.traits import Traits
@@ -82,11 +82,27 @@ class Declared:
             asked = wish(self._description, step)
         if asked.rule.whole:
             yield (yield from self._whole(asked, what))
+            yield from self._follow(asked.rule, what)
             return
         given = {**asked.given, **(yield from self._filled(asked, asked.missing, what, {}))}
         with self._writing(what):
             request = self._request(asked, given, bodies.fill(asked.rule, given), what)
         yield request
+        yield from self._follow(asked.rule, what)
+
+    def _follow(self, rule: WriteRule, what: str) -> Exchange[None]:
+        """What has to be asked for, too, before what was written takes effect."""
+        for after in rule.then:
+            with self._writing(what):
+                body = bodies.fill(after, {})
+            yield Request(
+                method=after.method,
+                path=after.path,
+                doing=f"{what}, and having it take effect",
+                body=body,
+                content_type=after.content_type,
+                follows=True,
+            )
 
     def write_together(self, steps: Sequence[Step]) -> Exchange[None]:
         """Write several steps in the one request of a batch; what can't be said is left out of it.

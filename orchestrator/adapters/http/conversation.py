@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from orchestrator.adapters.http.messages import Exchange, Request, Response
-from orchestrator.errors import DeviceError, PartlyRefused
+from orchestrator.errors import DeviceError, OutcomeUnknown, PartlyRefused
 
 T = TypeVar("T")
 
@@ -25,7 +25,11 @@ async def play(
     try:
         request = next(talk)
         while True:
-            request = talk.send(await ask(request))
+            try:
+                answer = await ask(request)
+            except DeviceError as error:
+                raise _after_a_write(request, error) from None
+            request = talk.send(answer)
     except StopIteration as end:
         found: T = end.value
         return found
@@ -42,3 +46,11 @@ def cleaned(error: DeviceError, clean: Callable[[str], str]) -> DeviceError:
         parts = {step: cleaned(part, clean) for step, part in error.refused.items()}
         return replace(error, said=clean(error.said), refused=parts)
     return replace(error, said=clean(error.said))
+
+
+def _after_a_write(request: Request, error: DeviceError) -> DeviceError:
+    """An error of what follows a write: that was taken, and this perhaps not."""
+    if not request.follows or isinstance(error, OutcomeUnknown):
+        return error
+    said = f"what was set before was taken; this was not: {error.said or type(error).__name__}"
+    return OutcomeUnknown(error.device, error.address, error.doing, said)

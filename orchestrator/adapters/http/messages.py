@@ -26,7 +26,8 @@ class Request:
     ("reading its sources"). ``body`` None: no body. ``also_fine`` are statuses beside 2xx that
     the dialect wants to see itself. ``overtaken`` are statuses beside 412 by which the device
     says that another hand was faster. ``port``: another port of the same device, where a part
-    of what it offers stands; None: the port that it was opened at.
+    of what it offers stands; None: the port that it was opened at. ``follows``: another write of
+    the same talk was taken before it, so whatever becomes of this one, that was not nothing.
     """
 
     method: str
@@ -38,6 +39,7 @@ class Request:
     also_fine: frozenset[int] = field(default=frozenset())
     overtaken: frozenset[int] = field(default=frozenset())
     port: int | None = None
+    follows: bool = False
 
     @property
     def reads(self) -> bool:

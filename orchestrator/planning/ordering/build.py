@@ -11,7 +11,8 @@
    before its enable. It leaves a number before anybody else is enabled on it, and comes to a
    number only when whoever must not be heard there has let go (H8).
 6. A setting that interrupts, reboots or touches the plant is changed only while the device's
-   sources are off.
+   sources are off; one that restarts a device which boots with what it saved comes first on it,
+   after a save.
 """
 
 from collections.abc import Mapping
@@ -23,6 +24,7 @@ from orchestrator.planning.ordering.device_steps import DeviceSteps
 from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.ordering.moves import Move
 from orchestrator.planning.ordering.readdress_steps import ReaddressSteps
+from orchestrator.planning.ordering.restarts import all_else_after, save_before
 from orchestrator.planning.ordering.work import Work
 from orchestrator.planning.scene import Scene
 
@@ -36,6 +38,8 @@ def build(
     for name in scene.plan.devices:
         if name in scene.states and wanted[name] != scene.states[name]:
             steps.device(name)
+            save_before(work, name)
             readdresses.device(name)
+            all_else_after(work, name)
     Between(work).put()
     return work.graph

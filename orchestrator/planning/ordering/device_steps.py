@@ -6,6 +6,7 @@ from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Effect
 from orchestrator.planning.aims.changes import hearing
 from orchestrator.planning.ordering.moves import Move
+from orchestrator.planning.ordering.saves import boots_saved
 from orchestrator.planning.ordering.work import Work
 
 
@@ -79,7 +80,10 @@ class DeviceSteps:
                 as_found=now.settings[setting],
                 wanted=value,
             )
-            if self.work.traits(name).effects.get(setting, Effect.NONE) is not Effect.NONE:
+            effect = self.work.traits(name).effects.get(setting, Effect.NONE)
+            if effect is Effect.REBOOTS and boots_saved(self.work, name):
+                self.work.restarts[name].append(step)
+            if effect is not Effect.NONE:
                 for source in then.sources:
                     ref = Ref(name, source)
                     self.work.graph.order(self.work.disable.get(ref), step, f"{ref} is off")

@@ -87,7 +87,7 @@ class ReaddressSteps:
             case StepKind.RENUMBER:
                 return not move.leaves
             case StepKind.SET:
-                return draft.source is not None
+                return draft.source is not None or index in self.work.restarts[move.device]
             case StepKind.REPOINT:
                 nowhere = draft.wanted == Hearing()
                 return not move.leaves and (nowhere or not self._points_late(draft, move))

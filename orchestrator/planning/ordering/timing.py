@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 from orchestrator.facility.found import Found
 from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Effect, Traits
 from orchestrator.planning.ordering.drafts import Draft
 from orchestrator.planning.scene import Scene
 
@@ -30,11 +31,17 @@ def estimate(scene: Scene, draft: Draft, *, steady: bool = True) -> float:
     traits = scene.traits[draft.device]
     usual = REQUESTS.get(draft.kind, REQUESTS_OF_A_WRITE)
     seconds = response * traits.requests.get(draft.kind, usual)
-    if draft.kind is StepKind.CONFIRM:
+    if draft.kind is StepKind.CONFIRM or _restarts(draft, traits):
         seconds += traits.settle_s
     if draft.kind is StepKind.SAVE:
         seconds += traits.save_s
     return seconds
+
+
+def _restarts(draft: Draft, traits: Traits) -> bool:
+    """Whether the device is away for a while after the step."""
+    of_device = draft.kind is StepKind.SET and draft.source is None
+    return of_device and traits.effects.get(draft.setting or "") is Effect.REBOOTS
 
 
 def _steady(response_s: float) -> float:

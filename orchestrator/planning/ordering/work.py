@@ -20,7 +20,8 @@ class Work:
 
     ``move_step`` is the step that makes a move; ``freed_at`` the step whose proof lets go of
     what it held (a save, where the device boots with what is saved). ``settled`` is the last
-    step of a device's readdress: before it nothing else may be sent there.
+    step of a device's readdress: before it nothing else may be sent there. ``restarts`` are the
+    steps of a device that restart it, where that takes back what was not saved.
     """
 
     scene: Scene
@@ -34,6 +35,7 @@ class Work:
     enable: dict[Ref, int] = field(default_factory=dict)
     repoint: dict[Ref, int] = field(default_factory=dict)
     settled: dict[str, int] = field(default_factory=dict)
+    restarts: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     of_device: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     moves_of: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
 

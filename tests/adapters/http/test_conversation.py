@@ -5,7 +5,7 @@ import pytest
 
 from orchestrator.adapters.http.conversation import play
 from orchestrator.adapters.http.messages import Request, Response
-from orchestrator.errors import Broken, Rejected
+from orchestrator.errors import Broken, OutcomeUnknown, Rejected
 
 FIRST = Request(method="GET", path="/first", doing="looking")
 SECOND = Request(method="GET", path="/second", doing="looking")
@@ -51,3 +51,26 @@ def test_what_is_said_is_cleaned() -> None:
     assert (broken.value.said, rejected.value.said) == ("said ...", "... is not taken")
     assert (broken.value.__context__, rejected.value.status) == (None, 404)
     assert ENDED == ["ended", "ended"]
+
+
+def following() -> Generator[Request, Response, None]:
+    """A write, and another one that follows it."""
+    yield Request(method="PUT", path="/rate", doing="setting it")
+    yield Request(method="POST", path="/restart", doing="having it take effect", follows=True)
+
+
+def test_what_fails_after_a_write_was_not_nothing() -> None:
+    """Whatever the error: the first was taken, so only a look can tell what became of it."""
+    left = [Response(status=204)]
+
+    async def ask(request: Request) -> Response:
+        if not left:
+            raise Rejected("node", "127.44.3.41", request.doing, "s3cret is odd", 409)
+        return left.pop(0)
+
+    with pytest.raises(OutcomeUnknown) as unknown:
+        asyncio.run(play(following(), ask, lambda said: said.replace("s3cret", "...")))
+    assert unknown.value.said == "what was set before was taken; this was not: ... is odd"
+    assert unknown.value.doing == "having it take effect"
+    with pytest.raises(Rejected):
+        asyncio.run(play(following(), ask, str))

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Effect
+from orchestrator.facility.traits import Effect, Saves
 from orchestrator.planning.proof.settings import interrupts, settings
 from tests.planning import hand
 from tests.planning.scenes import Box
@@ -55,3 +55,27 @@ def test_a_label_is_no_setting_of_the_device() -> None:
     traits = replace(where.traits["a"], effects={"label": Effect.REBOOTS})
     case = hand.case(replace(where, traits={"a": traits}), sequence)
     assert not interrupts(case, hand.step(sequence, K.SET, "a/s"))
+
+
+def test_a_reboot_may_take_nothing_back() -> None:
+    """Whatever comes before it has to be saved by then, on a device that boots with what it saved.
+
+    A step put between the save and the reboot, or beside them, is named; and the save is needed
+    even where nothing was done before.
+    """
+    boxes = _box(Effect.REBOOTS)
+    boxes["a"].saves = Saves.ON_SAVE
+    where, sequence = hand.safe(boxes)
+    assert list(settings(hand.case(where, sequence))) == []
+    write = next(s for s in sequence.steps if s.setting == "domain")
+    label = hand.step(sequence, K.SET, "a/s")
+    save = next(s for s in sequence.steps if s.kind is K.SAVE)
+    for wrong, lost in (
+        (hand.apart(sequence, write, label), label.id),
+        (hand.dropped(sequence, save), "a"),
+    ):
+        found = list(settings(hand.case(where, wrong)))
+        assert (write.id, lost) in {h.where for h in found if h.rule == "settings"}
+    at_once = {"a": replace(where.traits["a"], saves=Saves.AT_ONCE)}
+    dropped = hand.dropped(sequence, save)
+    assert list(settings(hand.case(replace(where, traits=at_once), dropped))) == []
