@@ -7,9 +7,9 @@ takes its time costs a step that time, and not all steps one after the other.
 """
 
 import asyncio
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Coroutine, Iterable
 from contextlib import AsyncExitStack
-from typing import Any
+from typing import Any, TypeVar
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
 from orchestrator.actions.perform import Deed, LookRound, Performer, look_nowhere
@@ -18,7 +18,6 @@ from orchestrator.running.operations import (
     Ask,
     Elapsed,
     Operation,
-    Outcome,
     Reply,
     Rest,
     Store,
@@ -33,6 +32,8 @@ from orchestrator.running.protocols import (
     Reporter,
 )
 from orchestrator.running.run import Run
+
+T = TypeVar("T")
 
 BY_OPERATOR = "stopped by the operator"
 AT_ONCE_BY_OPERATOR = "stopped at once by the operator; what was in hand is read first at resume"
@@ -93,31 +94,37 @@ class _Driver:
         self._clock = clock
         self._reporter = reporter
         self._performer = performer
-        self._tasks: dict[asyncio.Task[Outcome], Deed] = {}
+        self._tasks: dict[asyncio.Task[Any], Deed] = {}
+        self._ended: list[asyncio.Task[Any]] = []  # their operations are to be settled
+        self._news = asyncio.Event()
         self.trouble: Callable[[], str | None] = lambda: None
         self._queue: list[Store] = []
         self._storing: asyncio.Task[tuple[Store, ...]] | None = None
 
     async def until_over(self, presses: Interrupts) -> None:
         """Go round until nothing is ready and nothing is under way, or it is stopped at once."""
-        pressed = asyncio.ensure_future(presses.next())
+        pressed = self._told(presses.next())
         try:
             while self._begin():
-                waited: set[asyncio.Future[Any]] = {pressed, *self._tasks}
-                if self._storing is not None:
-                    waited.add(self._storing)
-                ended, _ = await asyncio.wait(waited, return_when=asyncio.FIRST_COMPLETED)
-                if pressed in ended:
+                await self._news.wait()
+                self._news.clear()
+                if pressed.done():
                     if presses.presses >= AT_ONCE:
                         await self._stop_at_once()
                         return
                     self._pause()
-                    pressed = asyncio.ensure_future(presses.next())
+                    pressed = self._told(presses.next())
                 if self._storing is not None and self._storing.done():
                     await self._stored()
-                self._settle(task for task in tuple(self._tasks) if task in ended)
+                self._settle()
         finally:
             pressed.cancel()
+
+    def _told(self, doing: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
+        """Begin something whose end is news."""
+        task = asyncio.ensure_future(doing)
+        task.add_done_callback(lambda _: self._news.set())
+        return task
 
     def _begin(self) -> bool:
         """Begin all that is ready; whether anything is under way."""
@@ -125,11 +132,12 @@ class _Driver:
             if isinstance(operation, Store):
                 self._queue.append(operation)
             else:
-                task = asyncio.ensure_future(self._performer.perform(operation))
+                task = self._told(self._performer.perform(operation))
+                task.add_done_callback(self._ended.append)
                 self._tasks[task] = operation
         if self._queue and self._storing is None:
             batch, self._queue = tuple(self._queue), []
-            self._storing = asyncio.ensure_future(self._store(batch))
+            self._storing = self._told(self._store(batch))
         return bool(self._tasks) or self._storing is not None
 
     async def _store(self, batch: tuple[Store, ...]) -> tuple[Store, ...]:
@@ -171,10 +179,14 @@ class _Driver:
         for event in (*known, stopped):
             self._reporter.stored(event)
 
-    def _settle(self, ended: Iterable[asyncio.Task[Outcome]]) -> None:
+    def _settle(self) -> None:
+        """Settle what has ended, in the order in which it did."""
+        ended = tuple(self._ended)
+        self._ended.clear()
         for task in ended:
-            operation: Operation = self._tasks.pop(task)
-            self._run.settle(operation, task.result())
+            operation: Operation | None = self._tasks.pop(task, None)
+            if operation is not None:
+                self._run.settle(operation, task.result())
 
     def _pause(self) -> None:
         self._run.pause(BY_OPERATOR)

@@ -113,6 +113,10 @@ class Step:
     origin: Origin | None = None
     batch: int = 0
 
+    def __hash__(self) -> int:
+        """Of its id alone: a run looks its steps up time and again, and no two share one."""
+        return hash(self.id)
+
     @property
     def subject(self) -> str:
         """The thing that the step is about: ``device`` or ``device/source``."""

@@ -29,9 +29,10 @@ from orchestrator.running.events import (
     Failure,
     Finished,
     Paused,
+    Proved,
     Resumed,
 )
-from orchestrator.running.fold import Standing, State, fold
+from orchestrator.running.fold import Folding, Standing, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.hand import Hand, new_address
 from orchestrator.running.keeping import moves, overtaken_by, rests_on, values_set
@@ -41,6 +42,7 @@ from orchestrator.running.pace import phase_lengths
 from orchestrator.running.patience import Patience
 from orchestrator.running.places import gone_to, readdress_of
 from orchestrator.running.reading import told
+from orchestrator.running.ripe import Ripe
 from orchestrator.running.stuck import GONE, Stuck
 from orchestrator.running.terms import Terms
 from orchestrator.running.whole import check, devices_of
@@ -95,9 +97,11 @@ class Run:
         self._lengths = phase_lengths(sequence, self._patience) if window is not None else ()
         self._gate: Gate | None = None
         self._opened: set[int] = set()
-        self._state = fold(stored)
-        self._waiting = sorted(sequence.steps, key=lambda step: (step.order, step.id))
+        self._state = Folding(fold(stored))
+        self._in_order = sorted(sequence.steps, key=lambda step: (step.order, step.id))
+        self._ripe: Ripe | None = None  # None: to be worked out anew
         self._hands: dict[str, Hand] = {}
+        self._turned: set[str] = set()  # the hands whose next operation was not handed out yet
         self._own: Operation | None = None  # what the run itself, not a step, wants done
         self._out: dict[Operation, str | None] = {}  # handed out, by step; None: the run's own
         self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
@@ -110,7 +114,7 @@ class Run:
     @property
     def state(self) -> State:
         """What the stored events come to."""
-        return self._state
+        return self._state.state
 
     @property
     def finished(self) -> bool:
@@ -142,7 +146,8 @@ class Run:
         wanted: list[tuple[Operation, str | None]] = []
         if own := self._own_operation():
             wanted.append((own, None))
-        wanted += [(hand.operation(), step) for step, hand in self._hands.items()]
+        turned, self._turned = self._turned, set()
+        wanted += [(hand.operation(), s) for s, hand in self._hands.items() if s in turned]
         fresh = [(operation, step) for operation, step in wanted if operation not in self._out]
         self._out.update(fresh)
         return tuple(operation for operation, _ in fresh)
@@ -172,6 +177,7 @@ class Run:
             self._stale = True
         else:
             self._hands[step] = hand
+            self._turned.add(step)
 
     def _own_operation(self) -> Operation | None:
         if self._own is None and self._gate is not None:
@@ -193,7 +199,9 @@ class Run:
 
     def _take(self, operation: Operation) -> None:
         if isinstance(operation, Store):
-            self._state = fold(operation.events, self._state)
+            self._state.take(operation.events)
+            if self._ripe is not None:
+                self._ripe.prove(e.step for e in operation.events if isinstance(e, Proved))
 
     def _proceed(self) -> None:
         if self._own is not None or self._state.ended is not None or not self._stale:
@@ -206,6 +214,7 @@ class Run:
         if self._pausing is None:
             for step in self._startable():
                 self._hands[step.id] = self._hand(step)
+                self._turned.add(step.id)
         if not self._hands:
             self._last_word()
 
@@ -279,8 +288,6 @@ class Run:
         return min(phases, default=0)
 
     def _startable(self) -> Iterator[Step]:
-        standings = self._state.standings
-        self._waiting = [s for s in self._waiting if standings.get(s.id) is not Standing.PROVED]
         phase = self._phase()
         if self._shut(phase):
             return
@@ -292,8 +299,9 @@ class Run:
             if hand.step.kind is not StepKind.BY_HAND
         }
         doubtful = self._doubtful()
-        hopeless = stuck.hopeless(step for step in self._waiting if step.id not in self._hands)
-        for step in self._waiting:
+        waiting = self._may_wait()
+        hopeless = stuck.hopeless(step for step in waiting if step.id not in self._hands)
+        for step in waiting:
             if not self._by_hand and len(spoken_to) >= self._width:
                 return  # none of the others may start, and they may be thousands
             if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
@@ -307,6 +315,16 @@ class Run:
             if not by_hand:
                 spoken_to.add(step.device)
             yield step
+
+    def _may_wait(self) -> Iterable[Step]:
+        """In order, every step that may start, and others; all that is left, after a failure."""
+        if self._state.failures or self._lost:
+            self._ripe = None
+            return [step for step in self._in_order if not self._proved(step.id)]
+        if self._ripe is None:
+            proved = {step.id for step in self._in_order if self._proved(step.id)}
+            self._ripe = Ripe(self._in_order, proved)
+        return self._ripe
 
     def _open(self, step: Step, hopeless: AbstractSet[str]) -> bool:
         standing = self._state.standing(step.id)
@@ -331,9 +349,7 @@ class Run:
     def _doubtful(self) -> dict[str, set[str]]:
         """By device, the steps whose write may have landed before a resume."""
         doubtful: dict[str, set[str]] = {}
-        for name, standing in self._state.standings.items():
-            if standing is not Standing.INTENDED:
-                continue
+        for name in self._state.intended:
             step = self._steps[name]
             begun = name not in self._hands and _writes(step)
             # Where what it comes after is to be done again, that comes first.

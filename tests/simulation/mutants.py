@@ -21,8 +21,8 @@ from orchestrator.facility.step import Step, StepKind
 from orchestrator.planning import dry_run as planner
 from orchestrator.planning.ordering.finish import steps_of
 from orchestrator.running import fold, hand, life, reading, run, undo
-from orchestrator.running.events import Event, Sent
-from orchestrator.running.fold import Standing, State
+from orchestrator.running.events import Event, Failed, Sent
+from orchestrator.running.fold import Standing
 from orchestrator.running.hand import Hand
 from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.run import Run
@@ -174,9 +174,8 @@ def _no_doubt(self: Run, step: Step) -> Hand:
     return replace(_HAND(self, step), doubt=False)
 
 
-def _forgetful(state: State) -> State:
-    opened = dict.fromkeys(state.failures, Standing.OPEN)
-    return State(standings={**state.standings, **opened}, answers=state.answers)
+def _forgetful(_: Failed) -> Standing:
+    return Standing.OPEN
 
 
 _FAILED = hand._failed
