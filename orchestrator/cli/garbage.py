@@ -2,7 +2,7 @@
 
 import gc
 
-BETWEEN_LOOKS = 2_000_000
+BETWEEN_LOOKS = 20_000_000
 """New values between two looks at the new ones; by itself Python looks after 700."""
 AT_OLDER = 1_000
 """Looks at the new ones between two at those that are older."""

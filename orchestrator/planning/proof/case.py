@@ -11,6 +11,8 @@ from orchestrator.planning.proof.order import Order
 from orchestrator.planning.proof.replay import Replay
 from orchestrator.planning.scene import Scene
 
+_SWITCHES = frozenset({StepKind.DISABLE, StepKind.ENABLE})
+
 
 @dataclass(frozen=True, slots=True)
 class Meant:
@@ -49,7 +51,7 @@ class Case:
             BadOrder: the sequence is no order at all.
         """
         order = Order(sequence)
-        return cls(scene, sequence, meant, order, Replay(scene.plan, scene.found, sequence, order))
+        return cls(scene, sequence, meant, order, Replay(scene.plan, scene.found, order))
 
 
 def still_on(case: Case, device: str, moment: Step) -> Iterator[tuple[str, Step | None]]:
@@ -60,8 +62,8 @@ def still_on(case: Case, device: str, moment: Step) -> Iterator[tuple[str, Step 
     """
     for name, source in case.replay.states[device].sources.items():
         enabled = source.enabled
-        for step in case.replay.steps[device]:
-            if step.source != name or step.kind not in {StepKind.DISABLE, StepKind.ENABLE}:
+        for step in case.replay.own[device].of_source.get(name, ()):
+            if step.kind not in _SWITCHES:
                 continue
             if case.order.before(step, moment):
                 enabled = step.kind is StepKind.ENABLE
@@ -79,12 +81,12 @@ def over(case: Case, device: str, ended: Step, then: Step, other: str) -> bool:
     """
     if case.scene.traits[device].saves is not Saves.ON_SAVE or device == other:
         return case.order.before(ended, then)
-    saves = [step for step in case.replay.steps[device] if step.kind is StepKind.SAVE]
-    # Most often it waits for the save itself: that is seen at once, so such ones come first.
-    saves.sort(key=lambda save: save.id not in then.after)
-    before = case.order.before
-    # A save that comes between says by itself that the one is proved before the other.
-    return any(before(ended, save) and before(save, then) for save in saves)
+    before, saves = case.order.before, case.replay.own[device].saves
+    # A save that comes between says by itself that the one is proved before the other. Most often
+    # the other waits for the save itself: that is seen at once, so such ones come first.
+    return any(before(ended, save) for save in saves if save.id in then.after) or any(
+        before(ended, save) and before(save, then) for save in saves if save.id not in then.after
+    )
 
 
 def broken(rule: str, what: str, where: tuple[str, ...]) -> Hazard:

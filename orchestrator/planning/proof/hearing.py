@@ -22,7 +22,6 @@ class Hearings:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self.steps = case.replay.steps
 
     def found(self) -> Iterator[Hazard]:
         """Every pair of a destination and a source that it may hear and should not."""

@@ -1,6 +1,6 @@
 """H7: every step is about something that the survey found; what was never read is not written."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from orchestrator.facility.found import DeviceState, Found
 from orchestrator.facility.hazard import Hazard
@@ -11,29 +11,36 @@ from orchestrator.planning.scene import Scene
 
 def unknown(scene: Scene, sequence: Sequence) -> Iterator[Hazard]:
     """Each step on a device that was not found, or about something that the device has not."""
+    states = {
+        name: entry.state
+        for name, entry in scene.found.devices.items()
+        if isinstance(entry, Found) and name in scene.plan.devices and name in scene.traits
+    }
     for step in sequence.steps:
-        entry = scene.found.devices.get(step.device)
-        if step.device not in scene.plan.devices or step.device not in scene.traits:
-            what = f"the plan has no device {step.device} that can be spoken to"
-        elif not isinstance(entry, Found):
-            what = f"{step.device} was not found: its state was never read"
-        elif (missing := _missing(entry.state, step)) is not None:
+        state = states.get(step.device)
+        if state is None:
+            what = _why_not(scene, step.device)
+        elif (missing := _missing(state, step)) is not None:
             what = f"{step.device} has no {missing}"
         else:
             continue
         yield broken("H7", f"{label(step)} can't be done: {what}", (step.id, step.device))
 
 
+def _why_not(scene: Scene, device: str) -> str:
+    if device not in scene.plan.devices or device not in scene.traits:
+        return f"the plan has no device {device} that can be spoken to"
+    return f"{device} was not found: its state was never read"
+
+
 def _missing(state: DeviceState, step: Step) -> str | None:
-    interface = step.wanted.interface if isinstance(step.wanted, AddressValue) else None
-    setting = step.setting if step.source is None else None
-    lookups: tuple[tuple[str, str | None, Mapping[str, object]], ...] = (
-        ("source", step.source, state.sources),
-        ("destination", step.destination, state.destinations),
-        ("interface", interface, state.interfaces),
-        ("setting", setting, state.settings),
-    )
-    for what, name, has in lookups:
-        if name is not None and name not in has:
-            return f"{what} {name}"
+    if step.source is not None:
+        if step.source not in state.sources:
+            return f"source {step.source}"
+    elif step.setting is not None and step.setting not in state.settings:
+        return f"setting {step.setting}"
+    if step.destination is not None and step.destination not in state.destinations:
+        return f"destination {step.destination}"
+    if isinstance(step.wanted, AddressValue) and step.wanted.interface not in state.interfaces:
+        return f"interface {step.wanted.interface}"
     return None

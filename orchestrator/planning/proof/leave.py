@@ -18,19 +18,22 @@ class Leave:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self.steps = case.replay.steps
+        self.own = case.replay.own
 
     def found(self) -> Iterator[Hazard]:
         """Nothing off limits, on air or elsewhere is touched without leave."""
         on_air = self._on_air()
-        for device, steps in self.steps.items():
-            planned = self.plan.devices[device]
+        concerned = {ref.device for ref in on_air}
+        for device, own in self.own.items():
+            planned, steps = self.plan.devices[device], own.steps
             if planned.off_limits is not None and not self.scene.released(device):
                 yield broken(
                     "H6",
                     f"{label(steps[0])} touches {device}, which is off limits",
                     (steps[0].id, device),
                 )
+            if planned.room in self.scene.rooms and device not in concerned:
+                continue
             for step in steps:
                 if planned.room not in self.scene.rooms:
                     yield from self._elsewhere(step)

@@ -23,6 +23,7 @@ class Order:
             if any(step.behind for step in sequence.steps):
                 self._soft_orders_agree(sequence)
             line = self._sorted(sequence)
+        self.line = line
         self.place = {step.id: place for place, step in enumerate(line)}
         self._known: dict[tuple[str, str], bool] = {}
 
@@ -32,7 +33,9 @@ class Order:
         seen: set[str] = set()
         phase = 0
         for step in sequence.steps:
-            if step.phase < phase or not seen.issuperset((*step.after, *step.behind)):
+            if step.phase < phase or not seen.issuperset(step.after):
+                return False
+            if step.behind and not seen.issuperset(step.behind):
                 return False
             phase = step.phase
             seen.add(step.id)

@@ -7,6 +7,7 @@ from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.proof.case import Case, broken, label, still_on
+from orchestrator.planning.proof.lines import Own
 
 AFTER_A_READDRESS = frozenset(
     {StepKind.CONFIRM, StepKind.SAVE, StepKind.REPOINT, StepKind.ENABLE, StepKind.SET}
@@ -22,18 +23,18 @@ class Readdresses:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self.steps = case.replay.steps
+        self.own = case.replay.own
 
     def found(self) -> Iterator[Hazard]:
         """Readdress is last, with all sources off, and confirmed before anything else."""
-        for device, steps in self.steps.items():
-            moves = [step for step in steps if step.kind is StepKind.READDRESS]
-            for move in moves:
+        for device, own in self.own.items():
+            steps = own.steps
+            for move in own.moves:
                 yield from self._all_off(device, move)
                 yield from self._last(steps, move)
                 yield from self._confirmed(steps, move)
-                yield from self._out_of_transit(steps, moves, move)
-                yield from self._boots_clean(device, steps, move)
+                yield from self._out_of_transit(steps, own.moves, move)
+                yield from self._boots_clean(device, own, move)
 
     def _all_off(self, device: str, move: Step) -> Iterator[Hazard]:
         for name, switch in still_on(self.case, device, move):
@@ -102,7 +103,7 @@ class Readdresses:
             IPv4Address(move.wanted.address) in run for run in network.transit
         )
 
-    def _boots_clean(self, device: str, steps: list[Step], move: Step) -> Iterator[Hazard]:
+    def _boots_clean(self, device: str, own: Own, move: Step) -> Iterator[Hazard]:
         """A unit that joins must not boot inside the facility with its old settings (H9)."""
         joins = (
             isinstance(move.as_found, AddressValue)
@@ -111,8 +112,8 @@ class Readdresses:
         )
         if not joins or self.scene.traits[device].saves is not Saves.ON_SAVE:
             return
-        saves = [s for s in steps if s.kind is StepKind.SAVE and self.order.before(s, move)]
-        for step in steps:
+        saves = [save for save in own.saves if self.order.before(save, move)]
+        for step in own.steps:
             if step.kind not in {StepKind.DISABLE, StepKind.RENUMBER}:
                 continue
             if not any(self.order.before(step, save) for save in saves):

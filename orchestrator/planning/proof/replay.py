@@ -11,10 +11,16 @@ from typing import NamedTuple
 
 from orchestrator.facility.found import AsFound, DeviceState, Found, SourceState
 from orchestrator.facility.plan import Plan, Ref
-from orchestrator.facility.step import AddressValue, Assigned, Hearing, Sequence, Step, StepKind
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
+from orchestrator.planning.proof.lines import Own, by_device
 from orchestrator.planning.proof.order import Order
 
 Held = tuple[str, str, int | str]
+Nets = list[tuple[str, str | None]]
+"""Each interface of a device, and the facility network on which it stands; None: a bench."""
+_UNTOUCHED = Own()
+_ENABLE = StepKind.ENABLE
+_SWITCHES = frozenset({StepKind.DISABLE, StepKind.ENABLE})
 
 
 class Span(NamedTuple):
@@ -31,7 +37,7 @@ class Audible(NamedTuple):
     """A time in which a source is enabled, with what it holds then."""
 
     source: Ref
-    held: frozenset[Held]
+    held: tuple[Held, ...]
     begins: Step | None
     ends: Step | None
 
@@ -40,7 +46,7 @@ class Pointed(NamedTuple):
     """A time in which a destination points at something on the facility's networks."""
 
     destination: Ref
-    held: frozenset[Held]
+    held: tuple[Held, ...]
     begins: Step | None
     ends: Step | None
 
@@ -53,18 +59,14 @@ class Replay:
     the things that are ``in_play``.
     """
 
-    def __init__(self, plan: Plan, found: AsFound, sequence: Sequence, order: Order) -> None:
+    def __init__(self, plan: Plan, found: AsFound, order: Order) -> None:
         self.plan = plan
         self.order = order
         self.states: dict[str, DeviceState] = {
             name: entry.state for name, entry in found.devices.items() if isinstance(entry, Found)
         }
         self._nets: dict[str, str | None] = {}
-        self.steps: dict[str, list[Step]] = defaultdict(list)
-        for step in sequence.steps:
-            self.steps[step.device].append(step)
-        for name, steps in self.steps.items():
-            self.steps[name] = order.in_order(steps)
+        self.own = by_device(order.line)
         self.in_play: dict[str | None, set[int | str | None]] = defaultdict(set)
         self._put_in_play()
         self._put_on_air_in_play()
@@ -79,22 +81,28 @@ class Replay:
 
     def _put_in_play(self) -> None:
         """Find, for each network, what a step takes or points at."""
-        for name, steps in self.steps.items():
+        for name, own in self.own.items():
             state = self.states.get(name)
             if state is None:
                 continue
             nets = {self.net(interface.address) for interface in state.interfaces.values()}
             values: set[int | str | None] = set()
-            for step in steps:
-                if isinstance(step.wanted, Assigned):
-                    values.update((step.wanted.number, *step.wanted.groups))
-                elif isinstance(step.wanted, Hearing):
-                    values.add(_pointer(step.wanted))
-                elif isinstance(step.wanted, AddressValue):
-                    nets.add(self.net(step.wanted.address))
+            for line in own.of_source.values():
+                for step in line:
+                    if isinstance(step.wanted, Assigned):
+                        values.add(step.wanted.number)
+                        values.update(step.wanted.groups)
+            for line in own.of_destination.values():
+                values.update(
+                    _pointer(step.wanted) for step in line if isinstance(step.wanted, Hearing)
+                )
+            for move in own.moves:
+                if isinstance(move.wanted, AddressValue):
+                    nets.add(self.net(move.wanted.address))
                     values.update(_brought(state))
+            values.discard(None)
             for net in nets:
-                self.in_play[net] |= values - {None}
+                self.in_play[net] |= values
 
     def _put_on_air_in_play(self) -> None:
         """What an on-air destination hears is looked up too, to know what feeds it."""
@@ -105,7 +113,7 @@ class Replay:
             for interface in state.interfaces.values():
                 self.in_play[self.net(interface.address)].add(state.destinations[ref.name].hears)
 
-    def _playing(self, nets: list[tuple[str, str | None]]) -> set[int | str | None]:
+    def _playing(self, nets: Nets) -> set[int | str | None]:
         """What is in play on ``nets``."""
         first, *others = (self.in_play[net] for _, net in nets)
         return first.union(*others) if others else first
@@ -142,50 +150,40 @@ class Replay:
 
     def confirm_of(self, readdress: Step) -> Step | None:
         """The confirm that proves a readdress."""
-        for step in self.steps[readdress.device]:
+        for step in self.own[readdress.device].steps:
             fits = step.kind is StepKind.CONFIRM and step.wanted == readdress.wanted
             if fits and self.order.before(readdress, step):
                 return step
         return None
 
     def _device(self, name: str) -> None:
-        state = self.states[name]
-        nets: list[tuple[str, str | None]] = [
-            (key, self.net(value.address)) for key, value in state.interfaces.items()
-        ]
-        steps = self.steps.get(name, ())
-        moves = [s for s in steps if s.kind is StepKind.READDRESS]
+        state, own = self.states[name], self.own.get(name, _UNTOUCHED)
+        nets: Nets = [(key, self.net(value.address)) for key, value in state.interfaces.items()]
+        moves = own.moves
         for key, value in state.interfaces.items():
-            own = [
+            of_it = [
                 m for m in moves if isinstance(m.wanted, AddressValue) and m.wanted.interface == key
             ]
-            self._address(name, value.address, own)
-        of_source: dict[str, list[Step]] = defaultdict(list)
-        of_destination: dict[str, list[Step]] = defaultdict(list)
-        for step in steps:
-            if step.source is not None:
-                of_source[step.source].append(step)
-            elif step.destination is not None:
-                of_destination[step.destination].append(step)
+            self._address(name, value.address, of_it)
         playing = self._playing(nets)
         for source, found in state.sources.items():
-            if moves or source in of_source:
-                line = self._line(of_source.get(source, []), moves)
+            if moves or source in own.of_source:
+                line = self._line(own.of_source.get(source, []), moves)
                 self._source(Ref(name, source), nets, line)
             elif found.number in playing or not playing.isdisjoint(found.groups):
                 self._bystander(Ref(name, source), nets, found)
         for destination, now in state.destinations.items():
-            if moves or destination in of_destination or now.hears in playing:
-                line = self._line(of_destination.get(destination, []), moves)
+            if moves or destination in own.of_destination or now.hears in playing:
+                line = self._line(own.of_destination.get(destination, []), moves)
                 self._destination(Ref(name, destination), nets, line)
 
     def _line(self, own: list[Step], moves: list[Step]) -> list[Step]:
         """The steps of one source or destination among its device's readdresses, in order."""
         return self.order.in_order([*own, *moves]) if moves else own
 
-    def _bystander(self, ref: Ref, nets: list[tuple[str, str | None]], found: SourceState) -> None:
+    def _bystander(self, ref: Ref, nets: Nets, found: SourceState) -> None:
         """A source that no step touches keeps what it has."""
-        held = self._held(nets, Assigned(found.number, found.groups))
+        held = _held(nets, found.number, found.groups)
         for thing in held:
             self._keep(thing, str(ref), ref.device)
         if found.enabled:
@@ -204,77 +202,63 @@ class Replay:
         if net is not None:
             self.spans["address", net, address].append(Span(name, name, taken, None, None))
 
-    def _held(self, nets: list[tuple[str, str | None]], value: Assigned) -> frozenset[Held]:
-        held: set[Held] = set()
-        for leg, (_, net) in enumerate(nets):
-            if net is None:
-                continue
-            if value.number is not None:
-                held.add(("number", net, value.number))
-            group = value.groups[leg] if leg < len(value.groups) else None
-            if group is not None:
-                held.add(("group", net, group))
-        return frozenset(held)
-
-    def _source(self, ref: Ref, nets: list[tuple[str, str | None]], line: list[Step]) -> None:
+    def _source(self, ref: Ref, nets: Nets, line: list[Step]) -> None:
         found = self.states[ref.device].sources[ref.name]
-        value = Assigned(found.number, found.groups)
-        nets = list(nets)
-        held = self._held(nets, value)
+        enabled = found.enabled
+        begins: Step | None = None
+        held = _held(nets, found.number, found.groups)
+        value = (found.number, found.groups)
         since: dict[Held, Step | None] = dict.fromkeys(held)
-        on_since: tuple[Step | None] | None = (None,) if found.enabled else None
         for step in line:
-            if step.kind is StepKind.DISABLE and on_since is not None:
-                self.audible.append(Audible(ref, held, on_since[0], step))
-                on_since = None
+            if step.kind in _SWITCHES:
+                on = step.kind is _ENABLE
+                if enabled and not on:
+                    self.audible.append(Audible(ref, held, begins, step))
+                elif on and not enabled:
+                    begins = step
+                enabled = on
                 continue
-            if step.kind is StepKind.ENABLE and on_since is None:
-                on_since = (step,)
-                continue
-            proved: Step | None
+            proved: Step | None = step
             if isinstance(step.wanted, Assigned):
-                value, proved = step.wanted, step
+                value = (step.wanted.number, step.wanted.groups)
             elif step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
                 nets = self._moved(nets, step.wanted)
                 proved = self.confirm_of(step)
             else:
                 continue
-            if on_since is not None:
-                self.audible.append(Audible(ref, held, on_since[0], step))
-                on_since = (step,)
-            held = self._exchange(ref, since, self._held(nets, value), step, proved)
-        for thing, taken in since.items():
-            self.spans[thing].append(Span(str(ref), ref.device, taken, None, None))
-        if on_since is not None:
-            self.audible.append(Audible(ref, held, on_since[0], None))
-
-    def _moved(
-        self, nets: list[tuple[str, str | None]], wanted: AddressValue
-    ) -> list[tuple[str, str | None]]:
-        there = self.net(wanted.address)
-        return [(key, there if key == wanted.interface else net) for key, net in nets]
+            if enabled:
+                self.audible.append(Audible(ref, held, begins, step))
+                begins = step
+            held = _held(nets, *value)
+            self._exchange(ref, since, held, step, proved)
+        self._exchange(ref, since, (), None, None)
+        if enabled:
+            self.audible.append(Audible(ref, held, begins, None))
 
     def _exchange(
         self,
         ref: Ref,
         since: dict[Held, Step | None],
-        new: frozenset[Held],
-        step: Step,
+        new: tuple[Held, ...],
+        step: Step | None,
         proved: Step | None,
-    ) -> frozenset[Held]:
+    ) -> None:
+        """Write down what is let go of, at the end (no step) all that is held."""
+        owner = str(ref)
         for thing in [t for t in since if t not in new]:
-            taken = since.pop(thing)
-            self.spans[thing].append(Span(str(ref), ref.device, taken, step, proved))
+            self.spans[thing].append(Span(owner, ref.device, since.pop(thing), step, proved))
         for thing in new:
             since.setdefault(thing, step)
-        return new
 
-    def _destination(self, ref: Ref, nets: list[tuple[str, str | None]], line: list[Step]) -> None:
+    def _moved(self, nets: Nets, wanted: AddressValue) -> Nets:
+        there = self.net(wanted.address)
+        return [(key, there if key == wanted.interface else net) for key, net in nets]
+
+    def _destination(self, ref: Ref, nets: Nets, line: list[Step]) -> None:
         pointer = self.states[ref.device].destinations[ref.name].hears
-        nets = list(nets)
         begins: Step | None = None
         for step in line:
-            held = frozenset(self._heard(nets, pointer))
+            held = _heard(nets, pointer)
             if step.kind is StepKind.REPOINT and isinstance(step.wanted, Hearing):
                 pointer = _pointer(step.wanted)
             elif isinstance(step.wanted, AddressValue):
@@ -282,14 +266,29 @@ class Replay:
             ends = self.confirm_of(step) if step.kind is StepKind.READDRESS else step
             self.pointed.append(Pointed(ref, held, begins, ends))
             begins = step
-        held = frozenset(self._heard(nets, pointer))
-        self.pointed.append(Pointed(ref, held, begins, None))
+        self.pointed.append(Pointed(ref, _heard(nets, pointer), begins, None))
 
-    @staticmethod
-    def _heard(nets: list[tuple[str, str | None]], pointer: int | str | None) -> Iterator[Held]:
-        for _, net in nets:
-            if net is not None and pointer is not None:
-                yield ("number" if isinstance(pointer, int) else "group", net, pointer)
+
+def _held(nets: Nets, number: int | None, groups: tuple[str | None, ...]) -> tuple[Held, ...]:
+    """What a source holds; one thing stands once, though two legs may be on one network."""
+    held: list[Held] = []
+    for leg, (_, net) in enumerate(nets):
+        if net is None:
+            continue
+        if number is not None:
+            held.append(("number", net, number))
+        group = groups[leg] if leg < len(groups) else None
+        if group is not None:
+            held.append(("group", net, group))
+    return tuple(held) if len(nets) == 1 else tuple(dict.fromkeys(held))
+
+
+def _heard(nets: Nets, pointer: int | str | None) -> tuple[Held, ...]:
+    """What a destination that points at ``pointer`` hears."""
+    if pointer is None:
+        return ()
+    kind = "number" if isinstance(pointer, int) else "group"
+    return tuple(dict.fromkeys([(kind, net, pointer) for _, net in nets if net is not None]))
 
 
 def _brought(state: DeviceState) -> Iterator[int | str | None]:

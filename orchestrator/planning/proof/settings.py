@@ -25,8 +25,8 @@ def interrupts(case: Case, step: Step) -> bool:
 
 def settings(case: Case) -> Iterator[Hazard]:
     """A source is never cut off by a setting: it is silenced first, which counts as silence."""
-    for device, steps in case.replay.steps.items():
-        for step in steps:
+    for device, own in case.replay.own.items():
+        for step in own.of_kind.get(StepKind.SET, ()):
             if not interrupts(case, step):
                 continue
             for name, switch in still_on(case, device, step):

@@ -18,17 +18,18 @@ class Things:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self.steps = case.replay.steps
         self._judged: dict[tuple[str, str], str] = {}
 
     def found(self) -> Iterator[Hazard]:
         """No two owners hold one thing at one time."""
         for thing, spans in self.replay.spans.items():
             if len(spans) == 2:  # noqa: PLR2004 - one pair, by far the most there are
-                yield from self._apart(thing, *spans)
+                if (clash := self._clash(thing, *spans)) is not None:
+                    yield clash
             elif len(spans) > 1 and not self._in_turn(spans):
                 for one, other in combinations(spans, 2):
-                    yield from self._apart(thing, one, other)
+                    if (clash := self._clash(thing, one, other)) is not None:
+                        yield clash
 
     def _in_turn(self, spans: list[Span]) -> bool:
         """Whether each holder has let go before the next one takes: then all are apart.
@@ -51,18 +52,19 @@ class Things:
             return True
         return self.order.before(span.taken, span.proved)
 
-    def _apart(self, thing: Held, one: Span, other: Span) -> Iterator[Hazard]:
+    def _clash(self, thing: Held, one: Span, other: Span) -> Hazard | None:
+        """The rule that two holders break, unless they are surely apart."""
         if one.owner == other.owner or (one.taken is None and other.taken is None):
-            return
+            return None
         if not (first := self._gone(one, other)) or not (then := self._gone(other, one)):
-            return
+            return None
         rules = {first, then}
         rule = "H9" if "H9" in rules else "H2" if thing[0] == "address" else "H1"
         holder, taker = (one, other) if self._takes_last(one, other) else (other, one)
         step = taker.taken
         what = f"{thing[0]} {thing[2]} on {thing[1]}"
         tail = " and saved it" if rule == "H9" else ""
-        yield broken(
+        return broken(
             rule,
             f"{label(step) if step else taker.owner} takes {what} before {holder.owner} has surely "
             f"let go of it{tail}",

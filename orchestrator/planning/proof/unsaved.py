@@ -19,7 +19,8 @@ def unsaved(case: Case) -> Iterator[Hazard]:
     for device in sorted(case.scene.save_first & case.replay.states.keys()):
         if case.scene.traits[device].saves is Saves.AT_ONCE:
             continue
-        saves = [step for step in case.replay.steps[device] if step.kind is StepKind.SAVE]
+        own = case.replay.own.get(device)
+        saves = own.saves if own is not None else []
         for step in case.sequence.steps:
             early = not any(case.order.before(save, step) for save in saves)
             if step.kind in _TAKES and step.device != device and early:

@@ -1,13 +1,25 @@
 """H7 and H3: each write starts from what is known, and no source is renumbered while enabled."""
 
-from collections import defaultdict
 from collections.abc import Iterator
-from itertools import pairwise
 
+from orchestrator.facility.found import DeviceState, SourceState
 from orchestrator.facility.hazard import Hazard
-from orchestrator.facility.numbering import Numbering
+from orchestrator.facility.numbering import NumberRange
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
 from orchestrator.planning.proof.case import Case, broken, label
+
+Written = tuple[str, ...]
+"""What a step writes: of which source, destination or interface, and which of its values."""
+
+_WRITES = {
+    StepKind.DISABLE: "enabled",
+    StepKind.ENABLE: "enabled",
+    StepKind.RENUMBER: "number",
+    StepKind.REPOINT: "pointer",
+}
+# Looked up once: a large sequence asks for the kind of a step a million times.
+_ENABLE, _RENUMBER, _SET = StepKind.ENABLE, StepKind.RENUMBER, StepKind.SET
+_SWITCHES = frozenset({StepKind.DISABLE, StepKind.ENABLE})
 
 
 class Values:
@@ -19,55 +31,35 @@ class Values:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self.steps = case.replay.steps
+        self.own = case.replay.own
 
     def values(self) -> Iterator[Hazard]:
         """Each write starts from what was found, or from what an earlier step made of it."""
-        for device, steps in self.steps.items():
-            lines: dict[str, list[Step]] = defaultdict(list)
-            for step in steps:
-                if (key := _written(step)) is not None:
-                    lines[key].append(step)
-            for key, line in lines.items():
-                yield from self._one_line(device, key, line)
-
-    def _one_line(self, device: str, key: str, line: list[Step]) -> Iterator[Hazard]:
-        """Steps that write one thing, in order."""
-        value = self._found_value(device, line[0])
-        for step in line:
-            if step.as_found != value:
-                yield broken(
-                    "H7",
-                    f"{label(step)} expects {step.as_found}, but {value} will be there",
-                    (step.id, f"{device}/{key}"),
-                )
-            value = step.wanted
-        for first, then in pairwise(line):
-            if not self.order.before(first, then):
-                yield broken(
-                    "H7",
-                    f"{label(first)} and {label(then)} write one thing in no fixed order",
-                    (first.id, then.id),
-                )
-
-    def _found_value(self, device: str, step: Step) -> StepValue:
-        state = self.replay.states[device]
-        if isinstance(step.wanted, AddressValue):
-            now = state.interfaces[step.wanted.interface]
-            return AddressValue(step.wanted.interface, now.address, now.prefix, now.gateway)
-        if step.destination is not None:
-            hears = state.destinations[step.destination].hears
-            return Hearing(number=hears) if isinstance(hears, int) else Hearing(group=hears)
-        if step.source is None:
-            return state.settings.get(step.setting or "")
-        source = state.sources[step.source]
-        if step.kind is StepKind.RENUMBER:
-            return Assigned(source.number, source.groups)
-        return source.label if step.kind is StepKind.SET else source.enabled
+        for device, own in self.own.items():
+            state = self.replay.states[device]
+            last: dict[Written, Step] = {}
+            for step in own.steps:
+                if (key := _written(step)) is None:
+                    continue
+                before = last.get(key)
+                last[key] = step
+                value = _found_value(state, step) if before is None else before.wanted
+                if step.as_found != value:
+                    yield broken(
+                        "H7",
+                        f"{label(step)} expects {step.as_found}, but {value} will be there",
+                        (step.id, f"{device}/{' '.join(key[:2])}"),
+                    )
+                if before is not None and not self.order.before(before, step):
+                    yield broken(
+                        "H7",
+                        f"{label(before)} and {label(step)} write one thing in no fixed order",
+                        (before.id, step.id),
+                    )
 
     def identities(self) -> Iterator[Hazard]:
         """Nothing is written to a device that was not proved to be the one meant."""
-        for name, steps in self.steps.items():
+        for name, own in self.own.items():
             identity = self.replay.states[name].identity
             serial = self.plan.devices[name].serial
             if serial is None and f"serial:{name}" not in self.scene.accepted:
@@ -76,58 +68,67 @@ class Values:
                 what = f"{name} should be serial {serial}, but {identity} was found"
             else:
                 continue
-            yield broken("H7", what, (steps[0].id, name))
+            yield broken("H7", what, (own.steps[0].id, name))
 
     def sources(self) -> Iterator[Hazard]:
         """Each source's own steps stand in one order, and it is renumbered only while disabled."""
-        for device, steps in self.steps.items():
-            by_source: dict[str, list[Step]] = defaultdict(list)
-            for step in steps:
-                if step.source is not None and step.kind is not StepKind.SET:
-                    by_source[step.source].append(step)
-            for name, line in by_source.items():
-                yield from self._one_source(device, name, line)
+        for device, own in self.own.items():
+            transit = self._transit(device)
+            for name, line in own.of_source.items():
+                yield from self._one_source(self.replay.states[device].sources[name], line, transit)
 
-    def _one_source(self, device: str, name: str, line: list[Step]) -> Iterator[Hazard]:
-        enabled = self.replay.states[device].sources[name].enabled
-        numbering = self._numbering(device)
-        number = self.replay.states[device].sources[name].number
-        for previous, step in zip([None, *line[:-1]], line, strict=True):
+    def _one_source(
+        self, found: SourceState, line: list[Step], transit: NumberRange | None
+    ) -> Iterator[Hazard]:
+        enabled, number = found.enabled, found.number
+        previous: Step | None = None
+        for step in line:
+            kind = step.kind
+            if kind is _SET:
+                continue
             if previous is not None and not self.order.before(previous, step):
                 yield broken(
                     "H3",
                     f"{label(previous)} and {label(step)} stand in no fixed order",
                     (previous.id, step.id),
                 )
-            if step.kind is StepKind.RENUMBER:
+            previous = step
+            if kind is _RENUMBER:
                 if enabled:
                     yield broken("H3", f"{label(step)} renumbers it while enabled", (step.id,))
                 number = step.wanted.number if isinstance(step.wanted, Assigned) else number
-            if step.kind is StepKind.DISABLE:
-                enabled = False
-            if step.kind is not StepKind.ENABLE:
-                continue
-            enabled = True
-            if numbering is not None and number in (numbering.transit or ()):
-                yield broken("H4", f"{label(step)} enables it on transit {number}", (step.id,))
+            elif kind in _SWITCHES:
+                enabled = kind is _ENABLE
+                if enabled and transit is not None and number in transit:
+                    yield broken("H4", f"{label(step)} enables it on transit {number}", (step.id,))
 
-    def _numbering(self, device: str) -> Numbering | None:
+    def _transit(self, device: str) -> NumberRange | None:
         network = self.plan.networks[self.plan.devices[device].interfaces[0].network]
-        return network.numbering
+        return network.numbering.transit if network.numbering is not None else None
 
 
-def _written(step: Step) -> str | None:
-    """What a step writes, so that steps that write one thing can be lined up."""
-    match step.kind:
-        case StepKind.DISABLE | StepKind.ENABLE:
-            return f"{step.source} enabled"
-        case StepKind.RENUMBER:
-            return f"{step.source} number"
-        case StepKind.REPOINT:
-            return f"{step.destination} pointer"
-        case StepKind.SET:
-            return f"{step.source or ''} {step.setting}"
-        case StepKind.READDRESS if isinstance(step.wanted, AddressValue):
-            return f"{step.wanted.interface} address"
-        case _:
-            return None
+def _found_value(state: DeviceState, step: Step) -> StepValue:
+    """What was found of what a step writes."""
+    if isinstance(step.wanted, AddressValue):
+        now = state.interfaces[step.wanted.interface]
+        return AddressValue(step.wanted.interface, now.address, now.prefix, now.gateway)
+    if step.destination is not None:
+        hears = state.destinations[step.destination].hears
+        return Hearing(number=hears) if isinstance(hears, int) else Hearing(group=hears)
+    if step.source is None:
+        return state.settings.get(step.setting or "")
+    source = state.sources[step.source]
+    if step.kind is _RENUMBER:
+        return Assigned(source.number, source.groups)
+    return source.label if step.kind is _SET else source.enabled
+
+
+def _written(step: Step) -> Written | None:
+    """What a step writes, so that steps that write one thing can be told from others."""
+    if (what := _WRITES.get(step.kind)) is not None:
+        return (step.source or step.destination or "", what)
+    if step.kind is _SET:
+        return (step.source or "", str(step.setting), "set")
+    if step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
+        return (step.wanted.interface, "address")
+    return None

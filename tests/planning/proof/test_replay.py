@@ -117,8 +117,8 @@ def test_a_destination_points_from_repoint_to_repoint() -> None:
     times = [p for p in hand.case(where, sequence).replay.pointed if p.destination.device == "c"]
     repoint = hand.step(sequence, K.REPOINT, "c/in")
     assert [(p.begins, p.ends) for p in times] == [(None, repoint), (repoint, None)]
-    assert times[0].held == {("number", "media", 311)}
-    assert times[1].held == {("number", "media", 312)}
+    assert times[0].held == (("number", "media", 311),)
+    assert times[1].held == (("number", "media", 312),)
 
 
 def test_a_confirm_belongs_to_the_readdress_to_its_address() -> None:
