@@ -67,7 +67,7 @@ class Scene:
 
     def networks_of(self, state: DeviceState) -> tuple[str | None, ...]:
         """The facility network of each interface of ``state``, in order."""
-        return tuple(self.network_at(entry.address) for entry in state.interfaces.values())
+        return tuple([self.network_at(entry.address) for entry in state.interfaces.values()])
 
     def room_of(self, device: str) -> str:
         """The room of ``device``."""

@@ -1,7 +1,6 @@
 """The order between devices: who waits for whom to let go, to leave, or to arrive."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from orchestrator.facility.plan import Ref
@@ -10,7 +9,7 @@ from orchestrator.planning.aims.listeners import Listener
 from orchestrator.planning.ordering.moves import Move
 from orchestrator.planning.ordering.saves import PointerSaves, saves_that_free
 from orchestrator.planning.ordering.work import Work
-from orchestrator.planning.things import Thing, heard_things, things_of
+from orchestrator.planning.things import Thing, heard_things
 
 
 class Between:
@@ -106,62 +105,53 @@ class Between:
 
     def _arrivals(self, comings: Iterable["_Coming"]) -> None:
         """Rule 5: who comes to a number, and who must have left it."""
-        takers, saves = self._takers(), PointerSaves(self.work)
+        saves = PointerSaves(self.work)
         for listener in self.work.heard.listeners.values():
-            self._leave_first(listener, takers, saves)
+            self._leave_first(listener, saves)
         for coming in comings:
             freed = self.work.move_step if coming.own else self.work.freed_at
             self.work.graph.order(freed[coming.move], coming.step, coming.why)
 
-    def _sources_of(self, move: Move) -> Iterator[Ref]:
-        if move.source is not None:
-            yield Ref(move.device, move.source)
-        else:
-            for name in self.work.scene.states[move.device].sources:
-                yield Ref(move.device, name)
+    def _moves_of(self, ref: Ref) -> Iterator[int]:
+        """The moves that move ``ref``: its own, and those of its whole device."""
+        for index in self.work.moves_of.get(ref.device, ()):
+            if self.work.moves[index].source in {None, ref.name}:
+                yield index
 
-    def _takers(self) -> Mapping[Thing, list[Ref]]:
-        takers: dict[Thing, list[Ref]] = defaultdict(list)
-        for move in self.work.moves:
-            if move.lent == "out":
-                continue
-            for ref in self._sources_of(move):
-                state = self.work.wanted[ref.device]
-                held = things_of(self.work.scene.networks_of(state), state.sources[ref.name])
-                for thing in move.takes & held:
-                    takers[thing].append(ref)
-        return takers
+    def _takes(self, ref: Ref, thing: Thing) -> bool:
+        """Whether ``ref``, which is to hold ``thing``, takes it in this change."""
+        moves = (self.work.moves[index] for index in self._moves_of(ref))
+        return any(thing in move.takes and move.lent != "out" for move in moves)
 
-    def _leave_first(
-        self, listener: Listener, takers: Mapping[Thing, list[Ref]], saves: PointerSaves
-    ) -> None:
+    def _frees(self, ref: Ref, thing: Thing) -> int | None:
+        """The move by which ``ref`` lets go of ``thing``."""
+        freeing = (i for i in self._moves_of(ref) if thing in self.work.moves[i].frees)
+        return next(freeing, None)
+
+    def _leave_first(self, listener: Listener, saves: PointerSaves) -> None:
         """Nobody is enabled on a number before the listener that is to leave it has left.
 
         One that is not pointed elsewhere leaves it, too, if its device goes to a bench.
         """
         device = listener.ref.device
-        gone = None
-        if not any(self.work.scene.networks_of(self.work.wanted[device])):
-            gone = self.work.settled.get(device)
-        if gone is None and listener.ref not in self.work.repoint:
+        pointed = listener.ref in self.work.repoint
+        gone = self.work.settled.get(device)
+        if gone is not None and any(self.work.scene.networks_of(self.work.wanted[device])):
+            gone = None
+        if gone is None and not pointed:
             return
         nets = self.work.scene.networks_now[listener.ref.device]
         for thing in heard_things(nets, listener.found):
-            for ref in takers.get(thing, ()):
-                if ref not in {*listener.before, listener.after}:
-                    on = self.work.enable.get(ref)
-                    if on is not None:
-                        pointed = listener.ref in self.work.repoint
-                        left = saves.left_at(listener.ref, ref.device) if pointed else gone
-                        self.work.graph.order(left, on, f"{listener.ref} has left {thing[2]}")
+            for ref in self.work.heard.then.holders(thing):
+                if ref == listener.after or ref in listener.before:
+                    continue
+                on = self.work.enable.get(ref)
+                if on is not None and self._takes(ref, thing):
+                    left = saves.left_at(listener.ref, ref.device) if pointed else gone
+                    self.work.graph.order(left, on, f"{listener.ref} has left {thing[2]}")
 
     def _comings(self) -> Iterator["_Coming"]:
         """A listener comes to a number only when whoever it must not hear has let go of it."""
-        frees: dict[tuple[Thing, Ref], int] = {}
-        for index, move in enumerate(self.work.moves):
-            for ref in self._sources_of(move):
-                for thing in move.frees:
-                    frees.setdefault((thing, ref), index)
         for listener in self.work.heard.listeners.values():
             device = listener.ref.device
             step = self._comes_with(listener)
@@ -170,9 +160,9 @@ class Between:
             nets_then = self.work.scene.networks_of(self.work.wanted[device])
             for thing in heard_things(nets_then, listener.wanted):
                 for ref in self.work.heard.now.holders(thing):
-                    if ref in {*listener.before, listener.after}:
+                    if ref == listener.after or ref in listener.before:
                         continue
-                    leaving = frees.get((thing, ref))
+                    leaving = self._frees(ref, thing)
                     if leaving is not None:
                         own = self.work.moves[leaving].device == device
                         why = "" if own else f"{ref} has let go of {thing[2]}"
@@ -181,9 +171,7 @@ class Between:
     def _comes_with(self, listener: Listener) -> int | None:
         """The step with which a listener comes to where it is to point: a repoint, or a join."""
         device = listener.ref.device
-        on_bench = not any(self.work.scene.networks_now[device])
-        joining = on_bench and any(self.work.scene.networks_of(self.work.wanted[device]))
-        if not joining:
+        if device not in self.work.joins or any(self.work.scene.networks_now[device]):
             return self.work.repoint.get(listener.ref)
         joins = (i for i in self.work.moves_of[device] if self.work.moves[i].joins)
         return next((self.work.move_step[index] for index in joins), None)

@@ -19,18 +19,18 @@ class DeviceSteps:
     def device(self, name: str) -> None:
         """Add the steps of one device."""
         now, then = self.work.scene.states[name], self.work.wanted[name]
-        readdressed = any(self.work.moves[i].source is None for i in self.work.moves_of[name])
+        moved = {self.work.moves[i].source for i in self.work.moves_of[name]}
         effects = self.work.traits(name).effects
         risky = any(
             now.settings[setting] != value and effects.get(setting, Effect.NONE) is not Effect.NONE
             for setting, value in then.settings.items()
         )
-        moved = {self.work.moves[i].source for i in self.work.moves_of[name]}
+        every_off = risky or None in moved  # a readdress is a move of no source
         for source, wish in then.sources.items():
             was = now.sources[source]
-            off = readdressed or risky or source in moved
-            if wish is was and not off:
+            if wish is was and not every_off:
                 continue
+            off = every_off or source in moved
             self._switch(Ref(name, source), was.enabled, wish.enabled, off=off)
             if was.label != wish.label:
                 self.work.add(
@@ -58,16 +58,16 @@ class DeviceSteps:
                 self._renumber(index, move, Ref(name, move.source))
 
     def _switch(self, ref: Ref, was: bool, wish: bool, *, off: bool) -> None:  # noqa: FBT001
+        disable = enable = None
         if was and (off or not wish):
-            self.work.disable[ref] = self.work.add(
+            disable = self.work.disable[ref] = self.work.add(
                 ref.device, StepKind.DISABLE, source=ref.name, as_found=True, wanted=False
             )
         if wish and (off or not was):
-            self.work.enable[ref] = self.work.add(
+            enable = self.work.enable[ref] = self.work.add(
                 ref.device, StepKind.ENABLE, source=ref.name, as_found=False, wanted=True
             )
-        if ref in self.work.disable and ref in self.work.enable:
-            self.work.graph.order(self.work.disable[ref], self.work.enable[ref])
+        self.work.graph.order(disable, enable)
 
     def _settings(self, name: str, now: DeviceState, then: DeviceState) -> None:
         for setting, value in then.settings.items():

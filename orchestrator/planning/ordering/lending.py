@@ -5,8 +5,8 @@ feeds nothing on air; then the one with the fewest listeners. What is lent is va
 somebody in the same change who need not wait for that cycle: a half-done run that is taken back.
 """
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from ipaddress import IPv4Address
 
@@ -39,29 +39,26 @@ def break_cycles(
     return lender.moves, lender.hazards, lender.exact
 
 
-def device_order(found: Sequence[Move]) -> list[set[int]]:
-    """For each move, the moves of its own device that come before it.
+def device_order(found: Sequence[Move]) -> dict[int, set[int]]:
+    """For each move that comes after others of its own device, those others.
 
     Readdress is last: it comes after every renumber of its device, but for a unit that leaves for
     a bench, which is renumbered there. Two readdresses of one device keep their order.
     """
-    after: list[set[int]] = [set() for _ in found]
-    by_device: dict[str, list[int]] = {}
+    after: dict[int, set[int]] = defaultdict(set)
+    addresses: dict[str, list[int]] = defaultdict(list)
     for index, move in enumerate(found):
-        by_device.setdefault(move.device, []).append(index)
-    for members in by_device.values():
-        addresses = [i for i in members if found[i].source is None]
-        if not addresses:
+        if move.source is None:
+            addresses[move.device].append(index)
+    for index, move in enumerate(found if addresses else ()):
+        if move.source is None or move.device not in addresses:
             continue
-        for index in members:
-            if found[index].source is None:
-                continue
-            if found[index].leaves:
-                after[index].update(addresses)
-            else:
-                for address in addresses:
-                    after[address].add(index)
-    return after
+        if move.leaves:
+            after[index].update(addresses[move.device])
+        else:
+            for address in addresses[move.device]:
+                after[address].add(index)
+    return dict(after)
 
 
 class _Lender:
@@ -85,7 +82,7 @@ class _Lender:
     def work(self) -> None:
         order = device_order(self.moves)
         successors = [
-            sorted(set(move.waits) | order[index]) for index, move in enumerate(self.moves)
+            sorted({*move.waits, *order.get(index, ())}) for index, move in enumerate(self.moves)
         ]
         self.edges = [set(line) for line in successors]
         for component in components(successors):
@@ -94,7 +91,10 @@ class _Lender:
                 self._break(component, successors, order)
 
     def _break(
-        self, component: list[int], successors: Sequence[Sequence[int]], order: list[set[int]]
+        self,
+        component: list[int],
+        successors: Sequence[Sequence[int]],
+        order: Mapping[int, set[int]],
     ) -> None:
         members = sorted(component)
         choice, exact = fewest_to_break(
@@ -112,7 +112,7 @@ class _Lender:
         loans = lend_in_turn(
             sorted(members, key=lambda index: self.cost(self.moves[index])),
             {index: inside.intersection(self.moves[index].waits) for index in members},
-            {index: inside & order[index] for index in members},
+            {index: inside.intersection(order.get(index, ())) for index in members},
             lambda i: self._store(self.moves[i]) if self._lendable(i) else None,
             {self._store(self.moves[i]): self._free(i) for i in members if self._lendable(i)},
         )

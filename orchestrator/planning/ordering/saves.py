@@ -48,9 +48,14 @@ def saves_that_free(work: Work, awaited: Collection[int]) -> None:
 def _levels(work: Work) -> list[int]:
     """How many moves each move comes after, at most."""
     order = device_order(work.moves)
-    before = [set(move.waits) | order[i] for i, move in enumerate(work.moves)]
-    level = [-1] * len(before)
-    for root in range(len(before)):
+    before = [
+        (*move.waits, *order[index]) if index in order else tuple(move.waits)
+        for index, move in enumerate(work.moves)
+    ]
+    level = [-1 if firsts else 0 for firsts in before]
+    for root, known in enumerate(level):
+        if not known:
+            continue
         stack = [root]
         while stack:
             node = stack[-1]

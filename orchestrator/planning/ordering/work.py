@@ -21,7 +21,8 @@ class Work:
     ``move_step`` is the step that makes a move; ``freed_at`` the step whose proof lets go of
     what it held (a save, where the device boots with what is saved). ``settled`` is the last
     step of a device's readdress: before it nothing else may be sent there. ``restarts`` are the
-    steps of a device that restart it, where that takes back what was not saved.
+    steps of a device that restart it, where that takes back what was not saved. ``joins``: the
+    devices that join the facility.
     """
 
     scene: Scene
@@ -38,11 +39,14 @@ class Work:
     restarts: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     of_device: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     moves_of: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
+    joins: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         """Index the moves by device."""
         for index, move in enumerate(self.moves):
             self.moves_of[move.device].append(index)
+            if move.joins:
+                self.joins.add(move.device)
 
     def traits(self, device: str) -> Traits:
         """The traits of ``device``."""
@@ -60,18 +64,9 @@ class Work:
         setting: str | None = None,
     ) -> int:
         """Add a step of ``device``, spoken to where it was found, and give its index."""
+        room, at = self.scene.room_of(device), self.scene.found.devices[device].at
         index = self.graph.add(
-            Draft(
-                kind=kind,
-                device=device,
-                room=self.scene.room_of(device),
-                at=self.scene.found.devices[device].at,
-                as_found=as_found,
-                wanted=wanted,
-                source=source,
-                destination=destination,
-                setting=setting,
-            )
+            Draft(kind, device, room, at, as_found, wanted, source, destination, setting)
         )
         self.of_device[device].append(index)
         return index
