@@ -110,7 +110,7 @@ def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> 
         setting = draft.setting if draft.source is None else None
         key = (draft.device, draft.kind, setting)
         if key not in known:
-            known[key] = estimate(scene, draft, steady=steady)
+            known[key] = round(estimate(scene, draft, steady=steady), 3)
         draft.seconds = known[key]
 
 

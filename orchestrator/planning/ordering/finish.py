@@ -1,7 +1,6 @@
 """The last touches: first and final saves, and steps with ids in the order of the schedule."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
 
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
@@ -47,9 +46,10 @@ def add_first_saves(scene: Scene, graph: Graph) -> None:
 
 def add_final_saves(scene: Scene, graph: Graph) -> None:
     """Save each device that boots with what is saved, at the end of each phase that changed it."""
+    boots_saved = {name for name, has in scene.traits.items() if has.saves is Saves.ON_SAVE}
     groups: dict[tuple[str, int], list[int]] = defaultdict(list)
     for index, draft in enumerate(graph.drafts):
-        if scene.traits[draft.device].saves is Saves.ON_SAVE:
+        if draft.device in boots_saved:
             groups[draft.device, draft.phase].append(index)
     for (device, phase), members in groups.items():
         if _saved(graph, members).issuperset(members):
@@ -108,18 +108,17 @@ def _why(first: Draft, off: Draft) -> str:
 def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
     """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
     place = ranks(made.order)
-    ids = [f"s{number}" for number in range(1, len(place) + 1)]
-
-    def names(drafts: Collection[int]) -> tuple[str, ...]:
-        return tuple([ids[at] for at in sorted([place[index] for index in drafts])])
-
+    start_of = place.__getitem__
+    ids = [f"s{number + 1}" for number in place]
     steps = []
     for at, index in enumerate(made.order):
         draft = graph.drafts[index]
-        behind = made.behind.get(index)
+        firsts = sorted(draft.after, key=start_of)
+        behind = sorted(made.behind.get(index, ()), key=start_of)
+        reasons = [why for first in firsts if (why := draft.after[first])]
         steps.append(
             Step(
-                id=ids[at],
+                id=ids[index],
                 kind=draft.kind,
                 device=draft.device,
                 at=draft.at,
@@ -128,19 +127,13 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
                 source=draft.source,
                 destination=draft.destination,
                 setting=draft.setting,
-                after=names(draft.after),
-                behind=names(behind) if behind else (),
-                why=_reasons(draft, place) if any(draft.after.values()) else (),
+                after=tuple([ids[first] for first in firsts]),
+                behind=tuple([ids[first] for first in behind]),
+                why=tuple(dict.fromkeys(reasons)),  # each reason once
                 phase=draft.phase,
                 order=at + 1,
-                estimate_s=round(draft.seconds, 3),
+                estimate_s=draft.seconds,
                 origin=draft.origin,
             )
         )
     return tuple(steps)
-
-
-def _reasons(draft: Draft, place: Sequence[int]) -> tuple[str, ...]:
-    """Why a draft comes after others, each reason once, in their order."""
-    found = sorted((place[before], why) for before, why in draft.after.items() if why)
-    return tuple(dict.fromkeys([why for _, why in found]))

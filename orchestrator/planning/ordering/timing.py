@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 
 from orchestrator.facility.found import Found
 from orchestrator.facility.step import StepKind
@@ -44,6 +45,7 @@ def _restarts(draft: Draft, traits: Traits) -> bool:
     return of_device and traits.effects.get(draft.setting or "") is Effect.REBOOTS
 
 
+@lru_cache
 def _steady(response_s: float) -> float:
     """A measured pace rounded up to 1, 2 or 5 times a power of ten, and to 5 ms at least.
 

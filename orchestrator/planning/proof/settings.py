@@ -48,12 +48,12 @@ def _reboots(case: Case, step: Step) -> bool:
 
 def _lost(case: Case, device: str, reboot: Step) -> Iterator[Hazard]:
     """What a reboot may take back: all that is not surely saved before it, or done after it."""
-    order, steps = case.order, case.replay.steps[device]
-    saves = [one for one in steps if one.kind is StepKind.SAVE and order.before(one, reboot)]
+    order, own = case.order, case.replay.own[device]
+    saves = [save for save in own.saves if order.before(save, reboot)]
     if not saves:
         what = f"{label(reboot)} reboots {device}, which may run on something that it has not saved"
         yield broken("settings", what, (reboot.id, device))
-    for step in steps:
+    for step in own.steps:
         kept = step.kind in _WRITES_NOTHING or (interrupts(case, step) and _reboots(case, step))
         after = order.before(reboot, step)
         if kept or after or any(order.before(step, save) for save in saves):
