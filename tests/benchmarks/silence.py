@@ -87,7 +87,7 @@ def plain(one: Instance) -> int:
             stage[task] = 2
             late.extend(one.tasks.later[task])
     tasks = replace(one.tasks, phase=tuple(stage))
-    start = carry(tasks, tasks.before, range(len(stage)))
+    start = carry(tasks, range(len(stage)))
     return sum(w * (start[on] + tasks.length[on] - start[off]) for off, on, w in one.every)
 
 

@@ -4,117 +4,149 @@ A task starts when all that it waits for has ended, its phase is there, its devi
 too many devices are spoken to; of those that may start, the one with the lowest rank goes first.
 """
 
-import heapq
 from collections import defaultdict
 from collections.abc import Sequence
+from heapq import heappop, heappush
 
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, Ties, ranks
 
 
-def carry(tasks: Tasks, gates: Sequence[Sequence[int]], rank: Sequence[int]) -> list[int]:
-    """The start of each task; ``gates`` are all those that each waits for, for whatever reason.
+def carry(tasks: Tasks, order: Sequence[int], *ties: Ties) -> list[int]:
+    """The start of each task; the sooner a task comes in ``order``, the lower its rank.
+
+    ``ties`` give, for some tasks, others that they come after, beside those that safety demands.
 
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
+    return carried(tasks, order, *ties)[0]
+
+
+def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int], list[int]]:
+    """The start of each task, and all tasks in the order in which they start; as :func:`carry`.
+
+    Raises:
+        ValueError: the tasks wait for one another in a circle.
+    """
+    carrier = _Carrier(tasks, order, ties)
     phases: dict[int, list[int]] = defaultdict(list)
     for task, phase in enumerate(tasks.phase):
         phases[phase].append(task)
-    carrier = _Carrier(tasks, gates, rank)
     for phase in sorted(phases):
-        carrier.phase(phases[phase])
-    return carrier.start
+        carrier.carry_out(phase, phases[phase])
+    return carrier.start, carrier.started
 
 
 class _Carrier:
-    def __init__(self, tasks: Tasks, gates: Sequence[Sequence[int]], rank: Sequence[int]) -> None:
-        self.tasks = tasks
-        self.gates = gates
-        self.rank = rank
-        self.now = 0
-        self.start = [0] * len(tasks.length)
-        self.opens: list[list[int]] = [[] for _ in tasks.length]
-        self.shut = [0] * len(tasks.length)
-        self.done = [False] * len(tasks.length)
-        self.ready: list[tuple[int, int]] = []
-        self.ready_by_hand: list[tuple[int, int]] = []
-        self.aside: dict[int, list[int]] = {}
-        self.busy: set[int] = set()
-        self.spoken = 0
-        self.running: list[tuple[int, int]] = []
+    """Keeps, for each device, a heap of its tasks that are ready, by rank.
 
-    def phase(self, members: Sequence[int]) -> None:
+    ``ready`` holds the ranks of first tasks of devices that are free, and some that are so no
+    more; those are passed over. Ranks and times are single whole numbers, so that heaps compare
+    nothing else.
+    """
+
+    def __init__(self, tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> None:
+        count = len(tasks.length)
+        self.tasks = tasks
+        self.order = order
+        self.rank = ranks(order)
+        self.opens: list[Sequence[int]] = list(tasks.later)
+        self.shut = [len(before) for before in tasks.before]
+        for tie in ties:
+            for task, firsts in tie.items():
+                self.shut[task] += len(firsts)
+                for first in firsts:
+                    self.opens[first] = (*self.opens[first], task)
+        self.now = 0
+        self.start = [0] * count
+        self.started: list[int] = []
+        devices = 1 + max(tasks.device, default=-1)
+        self.lines: list[list[int]] = [[] for _ in range(devices)]
+        self.busy = [False] * devices
+        self.ready: list[int] = []
+        self.ready_by_hand: list[int] = []
+        self.spoken = 0
+        self.running: list[int] = []
+
+    def carry_out(self, phase: int, members: Sequence[int]) -> None:
         """Carry out one phase, after all that was carried out so far."""
-        for task in members:
-            for first in self.gates[task]:
-                if not self.done[first]:
-                    self.opens[first].append(task)
-                    self.shut[task] += 1
-        for task in members:
-            if not self.shut[task]:
-                self._may_start(task)
+        length, device, phases = self.tasks.length, self.tasks.device, self.tasks.phase
+        opens, shut, lines, busy = self.opens, self.shut, self.lines, self.busy
+        running, by_hand, count = self.running, self.tasks.by_hand, len(length)
         left = len(members)
+        for task in members:
+            if not shut[task]:
+                self._may_start(task)
         self._start_what_can()
-        while self.running:
-            left -= self._end_next()
+        while running:
+            now = self.now = running[0] // count
+            until = (now + 1) * count
+            while running and running[0] < until:
+                task = heappop(running) % count
+                left -= 1
+                self.spoken -= not by_hand[task]
+                own = device[task]
+                busy[own] = False
+                if lines[own]:
+                    heappush(self.ready, lines[own][0])
+                for then in opens[task]:
+                    shut[then] -= 1
+                    if not shut[then] and phases[then] == phase:
+                        self._may_start(then)
             self._start_what_can()
         if left:
             raise ValueError("the steps wait for one another in a circle")
 
     def _may_start(self, task: int) -> None:
-        if self.tasks.device[task] in self.busy:
-            self.aside.setdefault(self.tasks.device[task], []).append(task)
-        else:
-            heap = self.ready_by_hand if self.tasks.by_hand[task] else self.ready
-            heapq.heappush(heap, (self.rank[task], task))
+        rank = self.rank[task]
+        if self.tasks.by_hand[task]:
+            heappush(self.ready_by_hand, rank)
+            return
+        own = self.tasks.device[task]
+        line = self.lines[own]
+        heappush(line, rank)
+        if line[0] == rank and not self.busy[own]:
+            heappush(self.ready, rank)
 
     def _start_what_can(self) -> None:
-        length, device, busy = self.tasks.length, self.tasks.device, self.busy
-        ready, running, now = self.ready, self.running, self.now
-        while self.ready_by_hand:
+        if self.ready_by_hand:
             self._start_by_hand()
-        while ready and self.spoken < self.tasks.width:
-            task = heapq.heappop(ready)[1]
+        length, device, order, width = (
+            self.tasks.length,
+            self.tasks.device,
+            self.order,
+            self.tasks.width,
+        )
+        ready, running, lines, busy = self.ready, self.running, self.lines, self.busy
+        now, count = self.now, len(length)
+        while ready and self.spoken < width:
+            rank = heappop(ready)
+            task = order[rank]
             own = device[task]
-            if own in busy:
-                self.aside.setdefault(own, []).append(task)
+            line = lines[own]
+            if busy[own] or not line or line[0] != rank:
                 continue
-            busy.add(own)
+            heappop(line)
+            busy[own] = True
             self.spoken += 1
             self.start[task] = now
-            heapq.heappush(running, (now + length[task], task))
+            self.started.append(task)
+            heappush(running, (now + length[task]) * count + task)
 
     def _start_by_hand(self) -> None:
-        """Start, or set aside, the first task by hand, unless its device has a more urgent one."""
-        entry = heapq.heappop(self.ready_by_hand)
-        device = self.tasks.device[entry[1]]
-        spoken = [task for _, task in self.ready if self.tasks.device[task] == device]
-        if self.spoken < self.tasks.width and any(self.rank[t] < entry[0] for t in spoken):
-            self.aside.setdefault(device, []).append(entry[1])
-            return
-        if device in self.busy:
-            self.aside.setdefault(device, []).append(entry[1])
-            return
-        self.busy.add(device)
-        self.start[entry[1]] = self.now
-        heapq.heappush(self.running, (self.now + self.tasks.length[entry[1]], entry[1]))
-
-    def _end_next(self) -> int:
-        """Go on to the next end of a task, and end all that end then; how many."""
-        running, shut, aside = self.running, self.shut, self.aside
-        now = self.now = running[0][0]
-        ended = 0
-        while running and running[0][0] == now:
-            task = heapq.heappop(running)[1]
-            ended += 1
-            self.done[task] = True
-            self.spoken -= not self.tasks.by_hand[task]
-            device = self.tasks.device[task]
-            self.busy.discard(device)
-            for other in aside.pop(device, ()):
-                self._may_start(other)
-            for then in self.opens[task]:
-                shut[then] -= 1
-                if not shut[then]:
-                    self._may_start(then)
-        return ended
+        """Start what is done by hand, unless its device is busy or has a more urgent task."""
+        waiting: list[int] = []
+        while self.ready_by_hand:
+            rank = heappop(self.ready_by_hand)
+            task = self.order[rank]
+            own = self.tasks.device[task]
+            line = self.lines[own]
+            if self.busy[own] or (self.spoken < self.tasks.width and line and line[0] < rank):
+                waiting.append(rank)
+                continue
+            self.busy[own] = True
+            self.start[task] = self.now
+            self.started.append(task)
+            end = self.now + self.tasks.length[task]
+            heappush(self.running, end * len(self.order) + task)
+        self.ready_by_hand = waiting  # in order, so it is a heap

@@ -9,32 +9,26 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from orchestrator.planning.scheduling.carry import carry
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, Ties
 
 Behind = dict[int, tuple[int, ...]]
 
 
-def behind_of(
-    tasks: Tasks, gates: Sequence[Sequence[int]], start: Sequence[int], order: Sequence[int]
-) -> Behind:
+def behind_of(tasks: Tasks, held: Ties, start: Sequence[int], order: Sequence[int]) -> Behind:
     """The soft orders that make a run keep to ``start``, or do better.
 
     What fits into the idle time whole is let in, unless that turns out to cost silence or length.
     """
+    gates = tasks.gates(held)
     strict = _behind(tasks, gates, start, order, fits=False)
     loose = _behind(tasks, gates, start, order, fits=True)
     if loose == strict:
         return strict
-    return min((loose, strict), key=lambda each: _value(tasks, gates, order, each))
+    return min((loose, strict), key=lambda each: _value(tasks, order, held, each))
 
 
-def _value(
-    tasks: Tasks, gates: Sequence[Sequence[int]], order: Sequence[int], behind: Behind
-) -> tuple[int, int]:
-    rank = [0] * len(order)
-    for number, task in enumerate(order):
-        rank[task] = number
-    start = carry(tasks, [(*g, *behind.get(t, ())) for t, g in enumerate(gates)], rank)
+def _value(tasks: Tasks, order: Sequence[int], held: Ties, behind: Behind) -> tuple[int, int]:
+    start = carry(tasks, order, held, behind)
     end = list(map(int.__add__, start, tasks.length))
     return tasks.cost(start, end), max(end, default=0)
 

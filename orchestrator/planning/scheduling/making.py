@@ -5,7 +5,7 @@ be spoken to at once, parts come one after another as devices become free (see `
 all that comes to is then carried out on paper, as a run would; the times told are from there.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from orchestrator.planning.scheduling.carry import carry
@@ -69,18 +69,8 @@ def paced(made: Made, tasks: Tasks) -> Made:
 
     ``tasks`` differ from those of ``made`` by their lengths alone.
     """
-    gates = _gates(tasks, made.waits, made.behind)
-    start = carry(tasks, gates, ranks(made.order))
+    start = carry(tasks, made.order, made.waits, made.behind)
     return replace(made, start=start, end=list(map(int.__add__, start, tasks.length)))
-
-
-def _gates(tasks: Tasks, *ties: Mapping[int, tuple[int, ...]]) -> list[Sequence[int]]:
-    """All that each task comes after: what safety demands, and the ties."""
-    gates: list[Sequence[int]] = list(tasks.before)
-    for tie in ties:
-        for task, firsts in tie.items():
-            gates[task] = (*gates[task], *firsts)
-    return gates
 
 
 def _carried(
@@ -99,9 +89,8 @@ def _carried(
                 planned[member] = one.at + one.start[task]
                 place[member] = number
     first = _by(tasks.phase, planned, place)
-    rank = ranks(first)
-    start = carry(tasks, _gates(tasks, waits, behind), rank)
-    return start, _by(tasks.phase, start, rank)
+    start = carry(tasks, first, waits, behind)
+    return start, _by(tasks.phase, start, ranks(first))
 
 
 def _by(*keys: Sequence[int]) -> list[int]:

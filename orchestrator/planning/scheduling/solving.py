@@ -151,12 +151,12 @@ def _tied(part: Part, order: Sequence[int], held: dict[int, int]) -> Solved:
     """Carry out the part with its ties, and keep devices free for what is urgent."""
     tasks = part.tasks
     rank = ranks(order)
-    gates = [(*b, *([held[t]] if t in held else ())) for t, b in enumerate(tasks.before)]
+    ties = {off: (first,) for off, first in held.items()}
     start = placing_of(part, held).earliest(order)[0]
     behind: Behind = {}
     if len(spoken_to(tasks)) <= tasks.width:
-        behind = behind_of(tasks, gates, start, order)
-    start = carry(tasks, [(*g, *behind.get(t, ())) for t, g in enumerate(gates)], rank)
+        behind = behind_of(tasks, ties, start, order)
+    start = carry(tasks, order, ties, behind)
     by_start = sorted(order, key=lambda task: (start[task], rank[task]))
     return Solved(part, by_start, start, robust(tasks, held, start, ranks(by_start)), behind)
 

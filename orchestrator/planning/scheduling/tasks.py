@@ -4,11 +4,14 @@ Times are whole milliseconds, so that equal times are equal and the same facilit
 same schedule.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 Silent = tuple[int, int, int]
 """A silence: its disable, its enable, and what one millisecond of it costs."""
+
+Ties = Mapping[int, tuple[int, ...]]
+"""For some tasks, others that they come after, beside those that safety demands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,14 @@ class Tasks:
     def cost(self, start: Sequence[int], end: Sequence[int]) -> int:
         """What the silences of a schedule cost."""
         return sum(weight * (end[on] - start[off]) for off, on, weight in self.silences)
+
+    def gates(self, *ties: Ties) -> list[tuple[int, ...]]:
+        """All that each task comes after: what safety demands, and ``ties``."""
+        gates = list(self.before)
+        for tie in ties:
+            for task, firsts in tie.items():
+                gates[task] = (*gates[task], *firsts)
+        return gates
 
 
 def ranks(order: Sequence[int]) -> list[int]:

@@ -6,7 +6,7 @@ from tests.planning.scheduling.problems import chance, check, problem
 
 
 def _carried(tasks: Tasks) -> list[int]:
-    return carry(tasks, tasks.before, range(len(tasks.length)))
+    return carry(tasks, range(len(tasks.length)))
 
 
 def test_one_task_at_a_time_to_a_device() -> None:
@@ -38,13 +38,13 @@ def test_a_phase_starts_when_the_one_before_is_done() -> None:
 def test_the_lowest_rank_goes_first() -> None:
     """Of those that may start."""
     tasks = problem(("a", 1, ()), ("a", 1, ()), ("a", 1, ()))
-    assert carry(tasks, tasks.before, (2, 0, 1)) == [2, 0, 1]
+    assert carry(tasks, (1, 2, 0)) == [2, 0, 1]
 
 
 def test_what_ends_at_one_time_is_over_before_anything_starts() -> None:
     """The more urgent task gets the device, though its gate ends with the device's last task."""
     tasks = problem(("a", 2, ()), ("b", 2, ()), ("a", 1, ()), ("a", 1, (1,)))
-    assert carry(tasks, tasks.before, (0, 1, 3, 2)) == [0, 0, 3, 2]
+    assert carry(tasks, (0, 1, 3, 2)) == [0, 0, 3, 2]
 
 
 def test_nothing_takes_no_time() -> None:
@@ -56,7 +56,7 @@ def test_a_circle_is_refused() -> None:
     """With an error and not for ever."""
     tasks = problem(("a", 1, ()), ("b", 1, ()))
     with pytest.raises(ValueError, match="circle"):
-        carry(tasks, ((1,), (0,)), (0, 1))
+        carry(tasks, (0, 1), {0: (1,), 1: (0,)})
 
 
 @pytest.mark.parametrize("seed", range(40))

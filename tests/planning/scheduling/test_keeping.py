@@ -5,7 +5,6 @@ from orchestrator.planning.scheduling.holding import hold
 from orchestrator.planning.scheduling.keeping import behind_of
 from orchestrator.planning.scheduling.placing import Placing
 from orchestrator.planning.scheduling.searching import late_order
-from orchestrator.planning.scheduling.tasks import ranks
 from tests.planning.scheduling.problems import chance, problem
 
 URGENT = problem(("b", 5, ()), ("a", 2, (0,)), ("a", 9, ()), ("a", 3, ()))
@@ -14,21 +13,20 @@ URGENT = problem(("b", 5, ()), ("a", 2, (0,)), ("a", 9, ()), ("a", 3, ()))
 
 def test_a_task_that_would_be_in_the_way_goes_behind() -> None:
     """The long one waits; the one that fits into the idle time does not."""
-    behind = behind_of(URGENT, URGENT.before, [0, 5, 7, 16], [0, 1, 2, 3])
+    behind = behind_of(URGENT, {}, [0, 5, 7, 16], [0, 1, 2, 3])
     assert behind == {2: (1,)}
-    gates = [(*gates, *behind.get(task, ())) for task, gates in enumerate(URGENT.before)]
-    assert carry(URGENT, gates, (0, 1, 2, 3)) == [0, 5, 7, 0]
+    assert carry(URGENT, (0, 1, 2, 3), behind) == [0, 5, 7, 0]
 
 
 def test_without_it_the_urgent_one_would_wait() -> None:
     """That is what soft orders are for."""
-    assert carry(URGENT, URGENT.before, (0, 1, 2, 3)) == [0, 9, 0, 11]
+    assert carry(URGENT, (0, 1, 2, 3)) == [0, 9, 0, 11]
 
 
 def test_a_device_without_idle_time_needs_none() -> None:
     """The order of the schedule is enough."""
     tasks = problem(("a", 1, ()), ("a", 1, ()), ("a", 1, ()))
-    assert behind_of(tasks, tasks.before, [0, 1, 2], [0, 1, 2]) == {}
+    assert behind_of(tasks, {}, [0, 1, 2], [0, 1, 2]) == {}
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -38,9 +36,9 @@ def test_a_run_keeps_to_the_plan_or_does_better(seed: int) -> None:
     placing = Placing(tasks)
     order, held = hold(placing, late_order(tasks))
     planned = placing.earliest(order)[0]
-    gates = [(*b, *([held[t]] if t in held else ())) for t, b in enumerate(tasks.before)]
-    behind = behind_of(tasks, gates, planned, order)
-    start = carry(tasks, [(*g, *behind.get(t, ())) for t, g in enumerate(gates)], ranks(order))
+    ties = {off: (first,) for off, first in held.items()}
+    behind = behind_of(tasks, ties, planned, order)
+    start = carry(tasks, order, ties, behind)
     cost = [
         tasks.cost(each, [s + length for s, length in zip(each, tasks.length, strict=True)])
         for each in (start, planned)
