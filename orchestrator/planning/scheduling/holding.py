@@ -5,11 +5,11 @@ best start between two such instants starts at the one before or at one soon aft
 lets the silences cost less, all else being placed anew.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 
 from orchestrator.planning.scheduling.placing import FAR, Placing
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, ranks
 
 CHOICES = 3
 AGAIN = 2
@@ -123,14 +123,18 @@ def hold_roughly(
     For parts with so many tasks that nothing can be tried out. Nothing ends later for it: every
     disable starts by the time given, so all that follows starts by its ``start``.
     """
-    place = sorted(range(len(start)), key=lambda task: (start[task], task in wanted, task))
-    rank = {task: number for number, task in enumerate(place)}
-    ends = sorted((start[task] + tasks.length[task], rank[task], task) for task in place)
+    key = [2 * time for time in start]
+    for off in wanted:
+        key[off] += 1
+    place = sorted(range(len(start)), key=key.__getitem__)
+    rank = ranks(place)
+    count = len(place)
+    ends = sorted([(start[task] + tasks.length[task]) * count + rank[task] for task in place])
     waits: dict[int, int] = {}
     for off, time in wanted.items():
-        at = bisect_right(ends, (time, FAR, 0)) - 1
-        while at >= 0 and ends[at][1] >= rank[off]:
+        at = bisect_left(ends, (time + 1) * count) - 1
+        while at >= 0 and ends[at] % count >= rank[off]:
             at -= 1
         if at >= 0:
-            waits[off] = ends[at][2]
+            waits[off] = place[ends[at] % count]
     return place, waits

@@ -46,17 +46,20 @@ def late_order(tasks: Tasks) -> list[int]:
     """
     offs = {off for off, _, _ in tasks.silences}
     count = len(tasks.length)
+    # Backwards, disables come first, then the last of the others.
+    key = [-task if task in offs else count - task for task in range(count)]
     waiting = [len(later) for later in tasks.later]
-    ready = [(task not in offs, -task) for task in range(count) if not waiting[task]]
+    ready = [key[task] for task in range(count) if not waiting[task]]
     heapq.heapify(ready)
     backwards: list[int] = []
     while ready:
-        task = -heapq.heappop(ready)[1]
+        least = heapq.heappop(ready)
+        task = -least if least <= 0 else count - least
         backwards.append(task)
         for first in tasks.before[task]:
             waiting[first] -= 1
             if not waiting[first]:
-                heapq.heappush(ready, (first not in offs, -first))
+                heapq.heappush(ready, key[first])
     if len(backwards) != count:
         raise ValueError("the steps wait for one another in a circle")
     return backwards[::-1]
