@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from ipaddress import AddressValueError, IPv4Address, IPv4Network
 
 
@@ -53,7 +54,7 @@ class Numbering:
 
     def has_group(self, number: int) -> bool:
         """Whether ``number`` has an address in the group range."""
-        return 0 <= number < self.group_range.num_addresses
+        return 0 <= number < _span(self.group_range)[1]
 
     def group(self, number: int) -> str:
         """The group of ``number`` as ``address:port``: the number-th address of the group range.
@@ -61,9 +62,11 @@ class Numbering:
         Raises:
             ValueError: the group range is too small for ``number``.
         """
-        if not self.has_group(number):
+        first, size = _span(self.group_range)
+        if not 0 <= number < size:
             raise ValueError(f"number {number} has no address in {self.group_range}")
-        return f"{IPv4Address(int(self.group_range.network_address) + number)}:{self.port}"
+        a, b, c, d = (first + number).to_bytes(4, "big")
+        return f"{a}.{b}.{c}.{d}:{self.port}"
 
     def number_of(self, group: str) -> int | None:
         """The number whose group is ``group``; None if the rule gives that group to none."""
@@ -78,3 +81,9 @@ class Numbering:
         """The number that ``groups``, one a leg, stand for; None for none, or for two numbers."""
         numbers = {self.number_of(group) for group in groups if group is not None} - {None}
         return numbers.pop() if len(numbers) == 1 else None
+
+
+@lru_cache
+def _span(network: IPv4Network) -> tuple[int, int]:
+    """The first address of a network as a whole number, and how many it has."""
+    return int(network.network_address), network.num_addresses

@@ -32,8 +32,9 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         """Index the sources of ``states``; ``networks`` gives the network of each leg."""
         index = cls()
         for device, state in states.items():
+            here = networks[device]
             for name, source in state.sources.items():
-                index.add(Ref(device, name), networks[device], source)
+                index.add(Ref(device, name), here, source)
         return index
 
     def changed(
@@ -60,6 +61,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
 
     def add(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Note what ``ref`` holds in the state ``source``."""
+        mine, base = (ref,), self._base
         for leg, net in enumerate(networks):
             if net is None:
                 continue
@@ -68,12 +70,13 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             for value in (source.number, group):
                 if value is None:
                     continue
-                others = table.get(value) if self._base is None else self._at(net, value)
-                if not others:
-                    table[value] = (ref,)
-                elif ref not in others:
+                if base is not None and value not in table:
+                    table[value] = base.holders(_thing(net, value))
+                others = table.setdefault(value, mine)
+                if others is not mine and ref not in others:
                     table[value] = (*others, ref)
-                    self._shared[_thing(net, value)] = None
+                    if others:
+                        self._shared[_thing(net, value)] = None
 
     def drop(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Forget what ``ref`` holds in the state ``source``."""

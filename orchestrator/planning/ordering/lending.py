@@ -61,6 +61,10 @@ def device_order(found: Sequence[Move]) -> dict[int, set[int]]:
     return dict(after)
 
 
+_Kind = tuple[bool, tuple[str | None, ...], int]
+"""Whether a move is a readdress, the networks of its device, and how many groups it has."""
+
+
 class _Lender:
     def __init__(self, found: list[Move], held: Holders, scene: Scene, cost: Cost) -> None:
         self.moves = found
@@ -69,7 +73,9 @@ class _Lender:
         self.cost = cost
         self.hazards: list[Hazard] = []
         self.exact = True
-        self.used: dict[tuple[str, int | str], int] = {}
+        self.used: dict[str, dict[int | str, int]] = defaultdict(dict)
+        self.set_aside: dict[_Kind, list[tuple[int | str, list[Thing]]]] = {}
+        self.in_turn = True
         self.awaiting: dict[int, list[int]] = {}
         self.leaving: dict[Thing, int] = {}
         self.edges: list[set[int]] = []
@@ -123,44 +129,62 @@ class _Lender:
 
     def _free(self, index: int) -> int:
         """How many numbers (or addresses) a move could choose from."""
-        return sum(1 for _ in self._transit(self.moves[index]))
+        return sum(1 for _ in self._choices(self.moves[index]))
 
     def _lendable(self, index: int) -> bool:
         move = self.moves[index]
         if move.joins or move.leaves or not move.frees:
             return False
-        return next(self._transit(move), None) is not None
+        return next(self._choices(move), None) is not None
 
-    def _transit(self, move: Move) -> Iterator[int | str]:
-        """The transit numbers (or addresses) that ``move`` could borrow, in order."""
-        if move.source is not None:
-            yield from self._transit_numbers(move)
-            return
-        network = self.scene.network_at(_address(move.as_found).address)
-        for run in self.scene.plan.networks[network].transit if network else ():
-            for value in range(int(run.first), int(run.last) + 1):
-                address = str(IPv4Address(value))
-                if self._first(move, address) is not None:
-                    yield address
+    def _choices(self, move: Move) -> Iterator[tuple[int | str, int]]:
+        """The transit numbers (or addresses) that ``move`` could borrow, in order.
 
-    def _transit_numbers(self, move: Move) -> Iterator[int]:
-        networks = [net for net in self.scene.networks_now[move.device] if net is not None]
+        Each comes with the move that has to come first; -1: none.
+        """
+        used = self.used[self._store(move)]
+        for value, held in self._set_aside(move):
+            first = self._again(used[value]) if value in used else self._before(held)
+            if first is not None:
+                yield value, first
+
+    def _set_aside(self, move: Move) -> Sequence[tuple[int | str, Sequence[Thing]]]:
+        """What the plan sets aside for such as ``move``, each with what of it is held at first."""
+        networks, legs = self.scene.networks_now[move.device], 0
+        if isinstance(move.as_found, AddressValue):
+            networks = (self.scene.network_at(move.as_found.address),)
+        else:
+            legs = len(move.as_found.groups)
+        key = (move.source is None, networks, legs)
+        if key not in self.set_aside:
+            names = [net for net in networks if net is not None]
+            every = self._addresses(names) if move.source is None else self._numbers(names)
+            self.set_aside[key] = [
+                (value, [t for t in self._stopover(move, value)[1] if self.held.of(t)])
+                for value in every
+            ]
+        return self.set_aside[key]
+
+    def _addresses(self, networks: Iterable[str]) -> Iterator[str]:
+        for network in networks:
+            for run in self.scene.plan.networks[network].transit:
+                for value in range(int(run.first), int(run.last) + 1):
+                    yield str(IPv4Address(value))
+
+    def _numbers(self, networks: Iterable[str]) -> Iterator[int]:
         numberings = [self.scene.plan.networks[net].numbering for net in networks]
         first = numberings[0] if numberings else None
         if first is None or first.transit is None:
             return
         for number in first.transit:
-            if all(n is not None and n.transit and number in n.transit for n in numberings) and (
-                self._first(move, number) is not None
-            ):
+            if all(n is not None and n.transit and number in n.transit for n in numberings):
                 yield number
 
-    def _before(self, things: Iterable[Thing]) -> int | None:
-        """After which move ``things`` are vacant (-1: now); None: that can't be waited for.
+    def _before(self, held: Sequence[Thing]) -> int | None:
+        """After which move all that is ``held`` is vacant (-1: now); None: it can't be waited for.
 
         One move has to free them all, and must not wait for the knot that is being broken.
         """
-        held = [thing for thing in things if self.held.of(thing)]
         if not held:
             return -1
         moves = {self.leaving.get(thing, -1) for thing in held}
@@ -185,22 +209,21 @@ class _Lender:
             move = self.moves[index]
             store = self._store(move)
             taken = {keys[other] for other in others}
-            free = {
-                value: first
-                for value in self._transit(move)
-                if (store, value) not in taken and (first := self._first(move, value)) is not None
-            }
-            value = min(free, key=lambda v: free[v])
-            self._split(index, value, free[value] if free[value] >= 0 else None)
+            free = [each for each in self._choices(move) if (store, each[0]) not in taken]
+            value, first = min(free, key=lambda each: each[1])
+            self.in_turn &= first < 0 or value in self.used[store]
+            self._split(index, value, first if first >= 0 else None)
             keys[index] = store, value
-            self.used[store, value] = index
+            self.used[store][value] = index
 
-    def _first(self, move: Move, value: int | str) -> int | None:
-        """After which move ``move`` can borrow ``value`` (-1: at once); None: it can't."""
-        used = self.used.get((self._store(move), value))
-        if used is None:
-            return self._before(self._stopover(move, value)[1])
-        return used if used in self.knot or not self._waits_for_knot(used) else None
+    def _again(self, used: int) -> int | None:
+        """The move ``used``, if what it borrowed can be lent again after it; else None.
+
+        Knots are broken each after those that it waits for; so a move of an earlier one waits for
+        this one only if something was lent that another move has to let go of first.
+        """
+        well = self.in_turn or used in self.knot or not self._waits_for_knot(used)
+        return used if well else None
 
     def _store(self, move: Move) -> str:
         """Where what ``move`` borrows is set aside, as the plan has it."""
@@ -274,7 +297,7 @@ class _Lender:
         name = f"too-little-transit:{self.moves[members[0]].subject}"
         for store, count in needed.items():
             move = next(m for m in map(self.moves.__getitem__, members) if self._store(m) == store)
-            free = list(self._transit(move))
+            free = [value for value, _ in self._choices(move)]
             if count <= len(free):
                 continue
             rule, thing = _rule_and_thing(move)

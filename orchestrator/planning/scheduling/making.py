@@ -95,7 +95,8 @@ def _carried(
 
 def _by(*keys: Sequence[int]) -> list[int]:
     """All tasks by the first of ``keys``, then by the next."""
-    order = list(range(len(keys[0])))
-    for key in reversed(keys):
-        order.sort(key=key.__getitem__)
-    return order
+    whole = list(keys[0])
+    for key in keys[1:]:
+        most = 1 + max(key, default=0)
+        whole = [one * most + then for one, then in zip(whole, key, strict=True)]
+    return sorted(range(len(whole)), key=whole.__getitem__)

@@ -27,62 +27,81 @@ class Part:
 
 def parts_of(tasks: Tasks) -> list[Part]:
     """All parts, phase by phase, each by its first task."""
-    leader = _leaders(tasks)
-    groups: dict[tuple[int, int], list[int]] = {}
-    for task, first in enumerate(leader):
-        groups.setdefault((tasks.phase[task], first), []).append(task)
-    silences: dict[int, list[Silent]] = {}
+    phases: dict[int, list[int]] = {}
+    for task, phase in enumerate(tasks.phase):
+        phases.setdefault(phase, []).append(task)
+    groups: list[list[int]] = []
+    group_of = [0] * len(tasks.phase)
+    for phase in sorted(phases):
+        for members in _together(tasks, phases[phase]):
+            for task in members:
+                group_of[task] = len(groups)
+            groups.append(members)
+    silences: list[list[Silent]] = [[] for _ in groups]
     for silent in tasks.silences:
-        for end in dict.fromkeys((leader[silent[0]], leader[silent[1]])):
-            silences.setdefault(end, []).append(silent)
-    return [
-        _part(tasks, members, silences.get(first, []))
-        for (_, first), members in sorted(groups.items())
-    ]
+        off, on = group_of[silent[0]], group_of[silent[1]]
+        silences[off].append(silent)
+        if on != off:
+            silences[on].append(silent)
+    place = [0] * len(group_of)
+    return [_part(tasks, *each, place) for each in zip(groups, silences, strict=True)]
 
 
-def _leaders(tasks: Tasks) -> list[int]:
-    """For each task, the first of its part (disjoint sets with path halving)."""
-    leader = list(range(len(tasks.length)))
+def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
+    """The tasks of one phase, by part (disjoint sets of devices, with path halving)."""
+    device, before = tasks.device, tasks.before
+    leader = {device[task]: device[task] for task in members}
 
-    def find(task: int) -> int:
-        while leader[task] != task:
-            leader[task] = leader[leader[task]]
-            task = leader[task]
-        return task
+    def find(one: int) -> int:
+        while leader[one] != one:
+            leader[one] = leader[leader[one]]
+            one = leader[one]
+        return one
 
-    def join(one: int, other: int) -> None:
-        first, second = find(one), find(other)
-        if first != second:
-            leader[max(first, second)] = min(first, second)
-
-    last: dict[tuple[int, int], int] = {}
-    for task, before in enumerate(tasks.before):
-        phase = tasks.phase[task]
-        join(last.setdefault((phase, tasks.device[task]), task), task)
-        for first in before:
-            if tasks.phase[first] == phase:
-                join(first, task)
-    return [find(task) for task in range(len(leader))]
+    phase = tasks.phase
+    for task in members:
+        own = device[task]
+        for first in before[task]:
+            if device[first] != own and phase[first] == phase[task]:
+                leader[find(device[first])] = find(own)
+    parts: dict[int, list[int]] = {}
+    for task in members:
+        parts.setdefault(find(device[task]), []).append(task)
+    return list(parts.values())
 
 
-def _part(tasks: Tasks, members: Sequence[int], silences: Sequence[Silent]) -> Part:
-    here = {task: place for place, task in enumerate(members)}
+def _among(members: Sequence[int], task: int, place: Sequence[int]) -> bool:
+    """Whether ``task`` is one of ``members``, whose places were noted last."""
+    return place[task] < len(members) and members[place[task]] == task
+
+
+def _part(
+    tasks: Tasks, members: Sequence[int], silences: Sequence[Silent], place: list[int]
+) -> Part:
+    """One part as a problem of its own; ``place`` is where it notes the place of each member."""
+    for number, task in enumerate(members):
+        place[task] = number
+    here = tasks.phase[members[0]]
     devices: dict[int, int] = {}
     device = [devices.setdefault(tasks.device[task], len(devices)) for task in members]
-    before = [[here[first] for first in tasks.before[task] if first in here] for task in members]
-    length = [tasks.length[task] for task in members]
+    phase, length = tasks.phase, [tasks.length[task] for task in members]
+    before = [
+        tuple([place[first] for first in tasks.before[task] if phase[first] == here])
+        for task in members
+    ]
     own: list[Silent] = []
     begins: list[int] = []
     for off, on, weight in silences:
-        stand_in = len(length)
-        own.append((here.get(off, stand_in), here.get(on, stand_in), weight))
-        if off in here and on in here:
+        begun, ended = _among(members, off, place), _among(members, on, place)
+        if begun and ended:
+            own.append((place[off], place[on], weight))
             continue
+        stand_in = len(length)
+        own.append((place[off] if begun else stand_in, place[on] if ended else stand_in, weight))
         length.append(0)
         device.append(max(device) + 1)
-        before.append([] if on in here else list(range(len(members))))
-        if on in here:
+        before.append(() if ended else tuple(range(len(members))))
+        if ended:
             begins.append(stand_in)
     later: list[list[int]] = [[] for _ in length]
     for then, firsts in enumerate(before):
@@ -95,7 +114,7 @@ def _part(tasks: Tasks, members: Sequence[int], silences: Sequence[Silent]) -> P
         device=tuple(device),
         phase=(0,) * len(length),
         by_hand=by_hand,
-        before=tuple(map(tuple, before)),
+        before=tuple(before),
         later=tuple(map(tuple, later)),
         silences=tuple(own),
         width=tasks.width,

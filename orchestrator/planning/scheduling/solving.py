@@ -182,21 +182,21 @@ def robust(tasks: Tasks, held: dict[int, int], start: Sequence[int], rank: Seque
     Beside the task whose end it waits for, all those that its device's write waits for and that
     end before it starts; where such a one has not ended by then, what comes before it in turn.
     """
+    before, later = tasks.before, tasks.later
+    end = list(map(int.__add__, start, tasks.length))
     waits: Behind = {}
-    for off in dict.fromkeys(off for off, _, _ in tasks.silences):
-        found: dict[int, None] = {}
-        if off in held:
-            found[held[off]] = None
-        for write in tasks.later[off]:
-            for awaited in tasks.before[write]:
+    for off in dict.fromkeys([off for off, _, _ in tasks.silences]):
+        now, place, known = start[off], rank[off], before[off]
+        found: list[int] = [held[off]] if off in held else []
+        for write in later[off]:
+            for awaited in before[write]:
                 if awaited == off:
                     continue
-                for task in (awaited, *tasks.before[awaited]):
-                    over = start[task] + tasks.length[task] <= start[off]
-                    if over and rank[task] < rank[off] and task not in tasks.before[off]:
-                        found[task] = None
+                for task in (awaited, *before[awaited]):
+                    if end[task] <= now and rank[task] < place and task not in known:
+                        found.append(task)
                         if task == awaited:
                             break
         if found:
-            waits[off] = tuple(found)
+            waits[off] = tuple(dict.fromkeys(found))
     return waits
