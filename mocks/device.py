@@ -47,6 +47,9 @@ class Device:
     more_ports: ClassVar[tuple[int, ...]] = ()
     """Ports at which it answers beside the world's."""
 
+    scheme: str = "http"
+    """What it is served by: it names itself by it where it names itself."""
+
     tai_at_zero: float = 0.0
     """International atomic time, in seconds, at which the mount's clock shows zero."""
 

@@ -46,6 +46,8 @@ class Running:
     ) -> None:
         self.world = world
         self._tls = tls
+        for name in tls:
+            world.machine(name).scheme = "https"
         self.problems: list[str] = []
         self._doors = doors
         self._open: dict[_Place, _Door] = {}

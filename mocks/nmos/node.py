@@ -277,6 +277,7 @@ class Nmos(Device):
             legs=len(self._addresses()),
             configurable=self._configurable,
             habits=self._habits,
+            scheme=self.scheme,
             streams={
                 kind: {slot: self._shown_stream(kind, slot) for slot in held[kind]}
                 for kind in KINDS

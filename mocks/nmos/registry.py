@@ -59,7 +59,7 @@ class Registry(Device):
             raise Refused(404, "no such path")
         entries = list(self._entries(kind, request))
         if not own_id:
-            return _listed(entries, kind, request)
+            return _listed(entries, kind, request, self.scheme)
         found = [one.resource for one in entries if one.resource["id"] == own_id[0]]
         if not found:
             raise Refused(404, "no such resource")
@@ -82,7 +82,7 @@ class Registry(Device):
                 yield from device.shown(port_of(request)).resources(kind)
 
 
-def _listed(entries: list[Entry], kind: str, request: Request) -> Response:
+def _listed(entries: list[Entry], kind: str, request: Request, scheme: str) -> Response:
     given = parse_qsl(request.path.partition("?")[2], keep_blank_values=True)
     paging = {name: value for name, value in given if name.startswith("paging.")}
     others = {name: value for name, value in given if name not in paging}
@@ -98,7 +98,7 @@ def _listed(entries: list[Entry], kind: str, request: Request) -> Response:
     if limit < 0 or (since and until and since > until):
         raise Refused(400, "nothing can lie there")
     found = page(fitting, newest, limit, since, until)
-    url = f"http://{request.headers.get('host', '')}/{'/'.join(QUERY)}/{kind}/"
+    url = f"{scheme}://{request.headers.get('host', '')}/{'/'.join(QUERY)}/{kind}/"
     return answer(200, found.resources, found.headers(url, others))
 
 

@@ -38,6 +38,7 @@ class Node:
     labels: Mapping[str, Mapping[str, str]]
     configurable: bool = False
     habits: frozenset[Habit] = frozenset()
+    scheme: str = "http"
 
     def id_of(self, kind: str, slot: str = "") -> str:
         """The id of a resource."""
@@ -55,7 +56,7 @@ class Node:
 
     def url(self, path: str) -> str:
         """A URL on the node."""
-        return f"http://{self.host}:{self.port}{path}"
+        return f"{self.scheme}://{self.host}:{self.port}{path}"
 
     def resources(self, kind: str) -> list[Resource]:
         """All resources of a kind: ``self`` (one), devices, sources, flows, senders, receivers."""
@@ -93,7 +94,7 @@ class Node:
         }
 
     def _node(self) -> Resource:
-        endpoint = {"host": self.host, "port": self.port, "protocol": "http"}
+        endpoint = {"host": self.host, "port": self.port, "protocol": self.scheme}
         return {
             **self._core("node", "", self.name, self._newest()),
             "tags": self._tags(),

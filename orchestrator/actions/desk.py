@@ -90,6 +90,11 @@ class Desk:
         }
 
     @property
+    def trust(self) -> Trust:
+        """What certificates are judged by."""
+        return trust_of(self.documents)
+
+    @property
     def in_the_clear(self) -> tuple[str, ...]:
         """The devices whose sign-in can be read on its way."""
         return in_the_clear(self.plan, self.documents.descriptions, self.plugged)
@@ -154,6 +159,11 @@ def read_facility(folder: Path, playbooks: Sequence[Path] | None = None) -> Docu
     return load_checked(folder, playbooks, BUILT_IN | plug_ins.names())
 
 
+def trust_of(documents: Documents) -> Trust:
+    """What the documents judge certificates by."""
+    return Trust(authorities=documents.authorities, pins=documents.pins)
+
+
 def plugged_of(documents: Documents) -> Plugged:
     """The plug-ins that the plan names, loaded; a device description of a name goes before one.
 
@@ -186,7 +196,7 @@ def open_desk(
     plugged = plugged_of(documents)
     ways = connect or {}
     descriptions, secret_of = documents.descriptions, asked_once(secrets)
-    trust = Trust(authorities=documents.authorities, pins=documents.pins)
+    trust = trust_of(documents)
     return Desk(
         documents=documents,
         asked=merge(documents.playbooks),

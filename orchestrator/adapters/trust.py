@@ -44,6 +44,16 @@ class Trust:
             by = certificates.by_system()
         return Judging(tls=by, tls_name=said.name)
 
+    def of_others(self, plan: Plan) -> ssl.SSLContext:
+        """The judge of certificates of whom the plan does not name, as a registry.
+
+        What the plan says at its top of an authority counts; nobody of them is confirmed.
+        """
+        said = plan.tls or Tls()
+        if said.authority is not None:
+            return certificates.by_authority(self.authorities[said.authority])
+        return certificates.by_system()
+
 
 def by_system_alone(_described: Tls | None) -> Judging:
     """This computer's own trust, whatever is described."""

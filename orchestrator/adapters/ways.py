@@ -14,7 +14,7 @@ from orchestrator.adapters.nmos.chart import chart_of
 from orchestrator.adapters.nmos.device import NmosDevice
 from orchestrator.adapters.nmos.dialect import TRAITS as NMOS_TRAITS
 from orchestrator.adapters.nmos.dialect import Nmos
-from orchestrator.adapters.nmos.node import PLAIN_PORT
+from orchestrator.adapters.nmos.node import HTTPS, PORTS
 from orchestrator.adapters.restconf.dialect import TRAITS as RESTCONF_TRAITS
 from orchestrator.adapters.restconf.dialect import Restconf
 from orchestrator.adapters.way import OpenDoor, Opening, Way
@@ -127,11 +127,13 @@ def _slots(
 
 
 def _nmos_port(device: Device) -> int:
-    return device.port or PLAIN_PORT
+    return device.port or PORTS[device.scheme]
 
 
 def _open_nmos(to: Opening) -> DeviceAdapter:
-    dialect = Nmos(to.party, chart_of(to.plan, to.device))
+    device = to.device
+    name = to.judging(None)["tls_name"] if device.scheme == HTTPS else None
+    dialect = Nmos(to.party, chart_of(to.plan, device), scheme=device.scheme, name=name)
     return NmosDevice(to, dialect, _nmos_port(to.device))
 
 
@@ -163,7 +165,7 @@ BUILT_IN: Mapping[str, Way] = {
         port=_nmos_port,
         open=_open_nmos,
         reads=frozenset({Part.INTERFACES, Part.SOURCES, Part.DESTINATIONS}),
-        scheme=lambda _: "http",
+        scheme=lambda device: device.scheme,
     ),
     RESTCONF: Way(
         name=RESTCONF,

@@ -54,7 +54,7 @@ def find(
     elsewhere, missing, or not in the plan; 4 the registry can't be asked.
     """
     desk = desk_at(facility, None, connect, connect_file)
-    asking = Asking(connect=connections(connect, connect_file))
+    asking = Asking(connect=connections(connect, connect_file), tls=desk.trust.of_others(desk.plan))
     if registry is not None:
         heard = asyncio.run(by_registry(registry, asking))
     else:

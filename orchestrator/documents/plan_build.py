@@ -186,6 +186,7 @@ class _Builder:
             credentials=_first(item.credentials for item in having),
             off_limits=_first(item.off_limits for item in having),
             port=_first(item.port for item in having),
+            scheme=_first(item.scheme for item in having) or "http",
             tls=joined(*(build_tls(item.tls) for item in having)),
             restconf=_reach(_first(item.restconf for item in having)),
             sources=parts.sources,

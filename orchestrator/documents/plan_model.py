@@ -120,7 +120,10 @@ class CommonModel(Shape):
         None, description="Its device description, or nmos, restconf, a plug-in; a list for more."
     )
     port: fields.Port | None = Field(
-        None, description="Where its NMOS Node API answers, if that is not port 80."
+        None, description="Where its NMOS Node API answers, if not at the scheme's own port."
+    )
+    scheme: Literal["http", "https"] | None = Field(
+        None, description="How its NMOS Node API is reached; without it, http."
     )
     restconf: RestconfModel | None = Field(
         None, description="How its RESTCONF server is reached, if not by https at port 443."

@@ -133,8 +133,8 @@ class Device:
     (a device that the tool does not speak to). ``speaks`` names its device description(s).
     ``off_limits`` says why it may not be touched. ``credentials`` is a name in the keyring.
     ``port`` is where its own API answers, if it needs no device description and the port is not
-    the usual one; ``restconf`` the same for RESTCONF, which may stand beside another way. ``tls``
-    says what its certificate is judged by.
+    the usual one, and ``scheme`` http or https; ``restconf`` the same for RESTCONF, which may stand
+    beside another way. ``tls`` says what its certificate is judged by.
     """
 
     name: str
@@ -147,6 +147,7 @@ class Device:
     credentials: str | None = None
     off_limits: str | None = None
     port: int | None = None
+    scheme: str = "http"
     tls: Tls = field(default_factory=Tls)
     restconf: Reach = field(default_factory=Reach)
     sources: Mapping[str, PlannedSource] = field(default_factory=dict)

@@ -1,4 +1,5 @@
 import ssl
+from dataclasses import replace
 
 from orchestrator.adapters.http.certificates import by_authority, by_fingerprint, by_system
 from orchestrator.adapters.trust import Trust, by_system_alone
@@ -31,3 +32,13 @@ def test_each_way_to_trust() -> None:
 def test_pinned_and_never_confirmed_trusts_nothing() -> None:
     """Not this computer's authorities either."""
     assert judged(Tls(pinned=True), Trust()) == (by_fingerprint(None), None)
+
+
+def test_whom_the_plan_does_not_name() -> None:
+    """The authority at the plan's top counts for a registry; nobody of them is ever confirmed."""
+    for said, by in (
+        (None, by_system()),
+        (Tls(authority="a.pem"), by_authority(PEM)),
+        (Tls(pinned=True), by_system()),
+    ):
+        assert TRUST.of_others(replace(PLAN, tls=said)) is by

@@ -8,7 +8,7 @@ from orchestrator.adapters.declared.values import Unwritable
 from orchestrator.adapters.http.json_pointer import Unusable, document
 from orchestrator.adapters.http.messages import Exchange, Party, Request, Response
 from orchestrator.adapters.nmos import node as node_of
-from orchestrator.adapters.nmos.node import NODE_API, Place
+from orchestrator.adapters.nmos.node import HTTP, NODE_API, Place
 from orchestrator.errors import Broken, Rejected
 from orchestrator.facility.description import Json
 
@@ -20,10 +20,11 @@ MOVED = 400
 
 
 class Asking:
-    """Talks with one node by its paths."""
+    """Talks with one node by its paths; ``scheme`` is that by which it is spoken to."""
 
-    def __init__(self, party: Party) -> None:
+    def __init__(self, party: Party, scheme: str = HTTP) -> None:
         self._party = party
+        self._scheme = scheme
 
     def _get(
         self, place: Place, what: str, also_fine: frozenset[int] = frozenset()
@@ -59,7 +60,7 @@ class Asking:
 
     def _moved(self, place: Place, location: str, what: str) -> Place:
         own = self._party.address
-        found = node_of.moved_to(f"http://{own}{place.path}", location, frozenset({own}))
+        found = node_of.moved_to(f"{self._scheme}://{own}{place.path}", location, frozenset({own}))
         if found is None:
             raise self._rejected(what, "it points elsewhere, and is not followed there")
         return Place(found.path, found.port if "//" in location else place.port)

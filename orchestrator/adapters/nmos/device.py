@@ -73,7 +73,7 @@ class NmosDevice(RestDevice):
     """One node at one address (a ``DeviceAdapter``)."""
 
     def __init__(self, to: Opening, dialect: Nmos, port: int) -> None:
-        transport = to.transport("http", port, timeout_s=NMOS_TIMEOUT_S)
+        transport = to.transport(to.device.scheme, port, timeout_s=NMOS_TIMEOUT_S)
         super().__init__(dialect, transport, patience=to.patience, gate=to.gate)
         self._nmos = dialect
         self._to = to

@@ -5,8 +5,8 @@ Senders are sources, receivers are destinations. A node keeps groups and no chan
 
 A receiver is pointed with what the sender's own node says of the stream, where that can be had
 (see :mod:`orchestrator.adapters.nmos.device`), else by group and port alone; a group of RFC 4607
-can't be joined without it. Connection APIs on another host, or behind TLS, are not spoken to. IPv6
-groups are not seen.
+can't be joined without it. Connection APIs on another host, or by another scheme than the node's
+own (http, or https as BCP-003-01 has it), are not spoken to. IPv6 groups are not seen.
 """
 
 from collections.abc import Mapping, Sequence
@@ -25,7 +25,7 @@ from orchestrator.adapters.nmos.config import CONFIGURATION_CONTROL, Configurati
 from orchestrator.adapters.nmos.constraints import breach
 from orchestrator.adapters.nmos.home import rehomed
 from orchestrator.adapters.nmos.legs import Legs
-from orchestrator.adapters.nmos.node import CONNECTION_CONTROL, NODE_API, Place, Stream
+from orchestrator.adapters.nmos.node import CONNECTION_CONTROL, HTTP, NODE_API, Place, Stream
 from orchestrator.adapters.nmos.stage import Body, Standing, Told, body_for
 from orchestrator.errors import DeviceError, Rejected
 from orchestrator.facility.configuration import PutBack
@@ -82,11 +82,20 @@ def _kind_of(step: Step) -> str:
 class Nmos(Asking):
     """Talks with one node. ``chart`` is what the plan knows of it.
 
+    ``scheme`` is http or https, ``name`` what its certificate names, if not its address.
     Where the streams are managed is remembered from the last read of that kind.
     """
 
-    def __init__(self, party: Party, chart: Chart | None = None) -> None:
-        super().__init__(party)
+    def __init__(
+        self,
+        party: Party,
+        chart: Chart | None = None,
+        *,
+        scheme: str = HTTP,
+        name: str | None = None,
+    ) -> None:
+        super().__init__(party, scheme)
+        self._name = name
         self._chart = chart or Chart()
         self._streams: dict[str, dict[str, Stream]] = {}
         self._bulk: dict[Place, bool] = {}
@@ -255,11 +264,14 @@ class Nmos(Asking):
         place = Place(f"{NODE_API}/devices")
         devices = yield from self._get(place, what)
         hosts = self._hosts(node)
-        return self._made(what, lambda: node_of.apis_of(devices, hosts, wanted), place)
+        return self._made(
+            what, lambda: node_of.apis_of(devices, hosts, wanted, self._scheme), place
+        )
 
     def _hosts(self, node: Json) -> frozenset[str]:
         own = self._made("asking who it is", lambda: node_of.own_hosts(node))
-        return own | {self._party.address}
+        named = frozenset({self._name.lower()} if self._name else ())
+        return own | named | {self._party.address}
 
     def _actives(
         self, kind: str, apis: Mapping[str, Place | None]

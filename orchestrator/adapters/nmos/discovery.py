@@ -5,6 +5,7 @@ Nobody signs in to them, and nothing is written.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from ssl import SSLContext
 from typing import TypeVar
 
 import httpx
@@ -29,11 +30,15 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asking:
-    """How to ask: where connections go instead (``connect``), and what stands for the network."""
+    """How to ask: where connections go instead (``connect``), and what stands for the network.
+
+    ``tls`` is what certificates are judged by; None: this computer's own trust.
+    """
 
     connect: Mapping[str, str] = field(default_factory=dict)
     network: httpx.AsyncBaseTransport | None = None
     patience: Patience = field(default_factory=Patience)
+    tls: SSLContext | None = None
 
 
 async def ask_registry(url: str, asking: Asking) -> tuple[HeardOf, ...]:
@@ -79,6 +84,7 @@ async def _converse(talk: Exchange[T], party: Party, base: str, asking: Asking) 
         timeout_s=TIMEOUT_S,
         dial=target_of(asking.connect, party.address),
         network=asking.network,
+        tls=asking.tls,
         body_limit=LARGEST,
     )
 

@@ -17,7 +17,8 @@ CONNECTION_CONTROL = "urn:x-nmos:control:sr-ctrl/v1.1"
 RTP = "urn:x-nmos:transport:rtp"
 PRODUCT_TAG = "urn:x-nmos:tag:asset:product/v1.0"
 INSTANCE_TAG = "urn:x-nmos:tag:asset:instance-id/v1.0"
-PLAIN_PORT = 80
+HTTP, HTTPS = "http", "https"
+PORTS = {HTTP: 80, HTTPS: 443}  # RFC 9110, sections 4.2.1 and 4.2.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,20 +84,21 @@ def interface_names(node: Json) -> tuple[str, ...]:
 
 
 def apis_of(
-    devices: Json, hosts: frozenset[str], wanted: str = CONNECTION_CONTROL
+    devices: Json, hosts: frozenset[str], wanted: str = CONNECTION_CONTROL, scheme: str = HTTP
 ) -> dict[str, Place | None]:
     """Each device's id, and the place of an API of it on one of ``hosts``, if any.
 
     ``wanted`` is the type of its control; without it, the Connection API v1.1.
 
     It is taken from the device's controls and never guessed. The node may give several; the
-    first that is plain HTTP on the node itself counts.
+    first that is on the node itself counts, of the ``scheme`` by which the node is spoken to: what
+    began over TLS goes on over TLS (BCP-003-01).
     """
     found: dict[str, Place | None] = {}
     for device in _list(devices, "devices"):
         controls = device.get("controls")
         places = [
-            own_place(text_of(control, "href"), hosts)
+            own_place(text_of(control, "href"), hosts, scheme)
             for control in (controls if isinstance(controls, list) else ())
             if isinstance(control, dict) and _type(control) == wanted
         ]
@@ -105,17 +107,17 @@ def apis_of(
     return found
 
 
-def own_place(href: str, hosts: frozenset[str]) -> Place | None:
+def own_place(href: str, hosts: frozenset[str], scheme: str = HTTP) -> Place | None:
     """The place that a URL names on the node itself; None where it leads anywhere else."""
     try:
         parts = urlsplit(href)
         host, port = (parts.hostname or "").lower(), parts.port
     except ValueError:
         return None
-    if parts.scheme != "http" or host not in hosts or "@" in parts.netloc:
+    if parts.scheme != scheme or host not in hosts or "@" in parts.netloc:
         return None
     query = f"?{parts.query}" if parts.query else ""
-    return Place(parts.path + query, port or PLAIN_PORT)
+    return Place(parts.path + query, port or PORTS[scheme])
 
 
 def moved_to(url: str, location: str, hosts: frozenset[str]) -> Place | None:
@@ -127,7 +129,7 @@ def moved_to(url: str, location: str, hosts: frozenset[str]) -> Place | None:
         there = urljoin(url, location) if location else ""
     except ValueError:
         return None
-    return own_place(there, hosts)
+    return own_place(there, hosts, urlsplit(url).scheme)
 
 
 def streams(
@@ -168,7 +170,7 @@ def _managed(entry: Mapping[str, Json], kind: str, apis: Mapping[str, Place | No
     if api is None:
         raise Unusable(
             f"the device of its {kind.removesuffix('s')} '{text_of(entry, 'label')}' names no "
-            f"{CONNECTION_CONTROL} over plain HTTP on this node"
+            f"{CONNECTION_CONTROL} on this node, by the scheme by which it is spoken to"
         )
     own = text_of(entry, "id")
     if not own.replace("-", "").isalnum() or not own.isascii():

@@ -85,7 +85,9 @@ def _options(
         fix = "add restconf to its 'speaks', or remove it"
         report.add((PLAN, (*path, "restconf")), what, fix)
     described = bool(device.speaks) and not built_in
-    if device.port is not None and (described or built_in == {RESTCONF}):
-        where = "in its device description" if described else "under 'restconf'"
-        what = f"{device.name} has a 'port', which is that of its NMOS Node API, and speaks no NMOS"
-        report.add((PLAN, (*path, "port")), what, f"remove it; the port is given {where}")
+    for name, said in (("port", device.port is not None), ("scheme", device.scheme != "http")):
+        if said and (described or built_in == {RESTCONF}):
+            where = "in its device description" if described else "under 'restconf'"
+            what = f"{device.name} has a '{name}', which is that of its NMOS Node API, and speaks "
+            what += "no NMOS"
+            report.add((PLAN, (*path, name)), what, f"remove it; the {name} is given {where}")

@@ -222,3 +222,14 @@ def test_the_published_examples_are_read() -> None:
     for kind in ("senders", "receivers"):
         rtp = {one["id"] for one in example(kind) if "rtp" in one["transport"]}
         assert {one.id for one in node_of.streams(example(kind), kind, apis, {}).values()} == rtp
+
+
+def test_over_tls_only_what_is_over_tls() -> None:
+    """BCP-003-01: neither way is left for the other; without a port, it is the scheme's own."""
+    href = f"https://{ADDRESS}/x-nmos/connection/v1.1/"
+    assert node_of.own_place(href, HOSTS) is None
+    assert node_of.own_place(href, HOSTS, "https") == Place("/x-nmos/connection/v1.1/", 443)
+    assert node_of.own_place(href.replace("https", "http"), HOSTS, "https") is None
+    moved = node_of.moved_to(f"https://{ADDRESS}/a", "/a/", HOSTS)
+    assert moved == Place("/a/", 443)
+    assert node_of.moved_to(f"https://{ADDRESS}/a", f"http://{ADDRESS}/a/", HOSTS) is None

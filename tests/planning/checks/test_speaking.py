@@ -100,5 +100,8 @@ def test_options_of_a_way_that_is_not_spoken_are_told() -> None:
     assert told.fix == "remove it; the port is given in its device description"
     (told,) = found(replace(node, speaks=("restconf",), port=8080))
     assert told.fix == "remove it; the port is given under 'restconf'"
+    (told,) = found(replace(node, speaks=("restconf",), scheme="https"))
+    assert (told.path[-1], "under 'restconf'" in told.fix) == ("scheme", True)
+    assert found(replace(node, scheme="https")) == []
     both = replace(node, speaks=("nmos", "restconf"), port=8080, restconf=Reach(port=8443))
     assert found(both) == []
