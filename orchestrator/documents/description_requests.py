@@ -2,8 +2,9 @@
 
 Before the write its identity and what the step is about are read, and after it once more; each path
 is asked for once. A device that takes only whole objects is read once more for the write. A
-readdress is read back by its confirm. What only some devices need (a path of its own for a field, a
-value to be sent back as it stands) is left out: no fewer requests than these are made.
+readdress is read back by its confirm, and read twice before. What only some devices need (a path of
+its own for a field, a value to be sent back as it stands) is left out: no fewer requests than these
+are made.
 """
 
 from orchestrator.facility.description import Description
@@ -20,8 +21,6 @@ def requests_of(description: Description) -> dict[StepKind, int]:
         for kind, rule in description.writes.items()
         if isinstance(kind, StepKind) and kind in look
     }
-    if StepKind.READDRESS in found:
-        found[StepKind.READDRESS] -= look[StepKind.READDRESS]
     return {**found, StepKind.CONFIRM: look[StepKind.CONFIRM], StepKind.BY_HAND: 0}
 
 

@@ -180,24 +180,32 @@ class Judge:
     def _last_holders(self, ref: Ref) -> Iterator[str]:
         """Who holds in the end what a playbook points ``ref`` at by number or group."""
         last = {one.subject: one for one in self._premises.sequence.steps if _renumbers(one)}
-        pointed = [
-            one.wanted
-            for one in self._premises.sequence.steps
-            if one.kind is StepKind.REPOINT and one.subject == str(ref)
-        ]
-        for wanted in pointed:
-            if isinstance(wanted, Hearing):
-                yield from (
-                    subject
-                    for subject, one in last.items()
-                    if isinstance(one.wanted, Assigned) and _same(wanted, one.wanted)
-                )
-                yield from self._staying(wanted, last)
+        pointed = self._last_pointer(ref)
+        for subject, one in last.items():
+            if isinstance(one.wanted, Assigned) and _same(pointed, one.wanted):
+                yield subject
+        yield from self._staying(pointed, last)
+
+    def _last_pointer(self, ref: Ref) -> Hearing:
+        """Where ``ref`` points in the end; it may have pointed there all the while."""
+        for one in reversed(self._premises.sequence.steps):
+            repoints = one.kind is StepKind.REPOINT and one.subject == str(ref)
+            if repoints and isinstance(one.wanted, Hearing):
+                return one.wanted
+        hears = self._units[ref.device].running.destinations[ref.name].hears
+        return Hearing(number=hears) if isinstance(hears, int) else Hearing(group=hears)
 
     def _staying(self, wanted: Hearing, last: Mapping[str, Step]) -> Iterator[str]:
         for (kind, _, value), owners in self._holdings.things():
             if (kind, value) in {("number", wanted.number), ("group", wanted.group)}:
                 yield from (owner for owner in owners if owner not in last)
+        for one in self._premises.sequence.steps:
+            if one.kind is StepKind.READDRESS:  # it may come from a bench, where it held nothing
+                for name, source in self._units[one.device].running.sources.items():
+                    subject = str(Ref(one.device, name))
+                    held = Assigned(source.number, source.groups)
+                    if subject not in last and _same(wanted, held):
+                        yield subject
 
     def _audible_on_air(self) -> Mapping[Ref, frozenset[str]]:
         return {ref: self._holdings.pointed(ref) for ref in self._premises.plan.on_air}

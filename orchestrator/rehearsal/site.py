@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from random import Random
 
 from orchestrator.facility.found import DestinationState, SourceState
-from orchestrator.facility.step import Step, StepKind
+from orchestrator.facility.step import Hearing, Sequence, Step, StepKind
 from orchestrator.facility.traits import Effect
 from orchestrator.rehearsal.holdings import Holdings
 from orchestrator.rehearsal.judge import Judge
@@ -114,8 +114,11 @@ class Site:
             unit.away_until = self.now
             self._back(unit)
         for unit, name, before, theirs in self._by_another:
-            if unit.running.sources.get(name, unit.running.destinations.get(name)) == theirs:
-                self._set(unit, name, before)
+            now = unit.running.sources.get(name, unit.running.destinations.get(name))
+            if _meant_so(self.premises.sequence, unit, name, theirs):
+                continue  # the run has found it as it is to be
+            if now is not None and (back := _put_back(now, before, theirs)) is not None:
+                self._set(unit, name, back)
         self._by_another.clear()
 
     # operations: how long, then what came of it
@@ -296,6 +299,29 @@ class Site:
 _LOSSES = (Trouble.LOSES_REQUESTS, Trouble.LOSES_ANSWERS)
 _STILL_LOST = 1 / 9
 """A read is repeated twice by the layer below; each try is lost as often as the first."""
+
+
+def _meant_so(sequence: Sequence, unit: Unit, name: str, theirs: Held) -> bool:
+    """Whether what another hand set a destination to is what the run is to point it at."""
+    return isinstance(theirs, DestinationState) and any(
+        step.kind is StepKind.REPOINT
+        and (step.device, step.destination) == (unit.name, name)
+        and step.wanted == Hearing()
+        and theirs.hears is None
+        for step in sequence.steps
+    )
+
+
+def _put_back(now: Held, before: Held, theirs: Held) -> Held | None:
+    """What was set by another hand as it was before; None where the run has set it since.
+
+    Of a source only its number and groups: the run may have switched it off since, or on.
+    """
+    match now, before, theirs:
+        case SourceState(), SourceState(), SourceState() if now.number == theirs.number:
+            return replace(now, number=before.number, groups=before.groups)
+        case _:
+            return before if now == theirs else None
 
 
 def _unseen(step: Step, unit: Unit) -> bool:

@@ -48,10 +48,10 @@ class Hand:
     step was first done: it is looked at there, and not written any more. ``holds`` are the steps
     that it rests on, ``besides`` what else was set on the device, ``lost`` those of them that have
     to be done again, ``later`` what was done since that makes it needless. ``earlier``: an earlier
-    attempt may have written; ``doubt``: and what it sent may land yet. ``sends``, ``waits`` and
-    ``busy`` count what was sent, and waited for, so far. ``told`` is the last reason told for a
-    trouble, ``said`` its words. ``notes`` are stored with the next event. ``why`` and ``unsure``
-    say how it failed, once it has.
+    attempt may have written; ``doubt``: and what it sent may land yet. ``vacant``: the address that
+    it moves onto was just seen to be. ``sends``, ``waits`` and ``busy`` count what was sent, and
+    waited for, so far. ``told`` is the last reason told for a trouble, ``said`` its words.
+    ``notes`` are stored with the next event. ``why`` and ``unsure`` say how it failed, once it has.
     """
 
     step: Step
@@ -66,6 +66,7 @@ class Hand:
     later: tuple[Step, ...] = ()
     earlier: bool = False
     doubt: bool = False
+    vacant: bool = False
     stage: Stage = Stage.INTENDING
     sends: int = 0
     waits: int = 0
@@ -173,6 +174,8 @@ class Hand:
         hand = _counted(_noted(hand, self.stage, outcome), self.stage, outcome)
         if happening in (Happening.RESENDABLE, Happening.MOVABLE):
             hand = replace(hand, doubt=False)
+        if happening is Happening.VACANT:
+            hand = replace(hand, vacant=True)
         return _failed(hand, then, said) if then.stage is Stage.FAILING else hand
 
 
@@ -198,7 +201,7 @@ def _counted(hand: Hand, was: Stage, outcome: Outcome) -> Hand:
     if isinstance(outcome, Accepted | Unsure):
         return replace(hand, sends=hand.sends + 1, waits=0)
     if was is Stage.BUSY_WAIT:
-        return replace(hand, busy=hand.busy + 1, retry_after_s=0.0)
+        return replace(hand, busy=hand.busy + 1, retry_after_s=0.0, vacant=False)
     if was in _WAITS:
         return replace(hand, waits=hand.waits + 1, retry_after_s=0.0)
     return replace(hand, notes=()) if was is Stage.DOUBTING else hand

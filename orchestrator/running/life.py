@@ -6,7 +6,8 @@ the table is refused, and the step stays as it was. What the rules behind the ro
 - An intent is stored before anything else is done, and each write has a read right before it:
   a value that is neither as found nor wanted is another hand's, and is not overwritten.
 - A device not found at its old address is looked for at its new one before it is called lost.
-- Nothing is moved onto an address at which anything answers.
+- Nothing is moved onto an address at which anything answers; to see that takes time, in which the
+  device may lose its power, so it is read once more.
 - A write whose outcome is unknown is settled by reading. Reading the old value is no proof until
   the time has passed within which the request can still land, so that never more than one request
   of a step is on its way; reading the wanted value then proves that it has landed.
@@ -115,7 +116,7 @@ _LOOKING = {
     (Stage.LOOKING_NEW, Happening.STRANGER): _fails(Failure.WRONG_DEVICE),
     (Stage.LOOKING_NEW, Happening.BUSY): Goes(Stage.BUSY_WAIT),
     (Stage.LOOKING_NEW, Happening.UNREADABLE): _fails(),
-    (Stage.PROBING, Happening.VACANT): Goes(Stage.SENDING),
+    (Stage.PROBING, Happening.VACANT): Goes(Stage.LOOKING),
     (Stage.PROBING, Happening.OCCUPIED): _fails(Failure.OCCUPIED),
     (Stage.BUSY_WAIT, Happening.ELAPSED): Goes(Stage.LOOKING),
 }

@@ -52,11 +52,11 @@ def _lost(hand: Hand, state: DeviceState) -> tuple[Step, ...]:
     """What is lost of all that ``hand`` rests on; a number that is there already rests on nothing.
 
     Its source may be on again by now, put right by hand; it need not go off for a write that is
-    not sent.
+    not sent, nor for one that is needless.
     """
     step = hand.step
     there = step.kind is StepKind.RENUMBER and sight(step, state) is Sight.WANTED
-    if there or not hand.checks:
+    if there or not hand.checks or _needless(hand, state):
         return ()
     return lost(step, hand.holds, state, hand.besides)
 
@@ -207,6 +207,8 @@ def _weighed(hand: Hand, seen: Sight) -> Sight:
 def _sendable(hand: Hand, otherwise: Happening) -> Happening:
     step = hand.step
     if step.kind is not StepKind.READDRESS or not isinstance(step.as_found, AddressValue):
+        return otherwise
+    if hand.vacant:
         return otherwise
     return otherwise if step.as_found.address == target(step) else Happening.MOVABLE
 

@@ -6,7 +6,7 @@ from random import Random
 
 import pytest
 
-from orchestrator.facility.plan import Ref
+from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
@@ -136,6 +136,21 @@ def test_what_another_hand_does_is_not_the_runs_doing() -> None:
     what = premises(*safe(chain()))
     for seed in range(20):
         assert not rehearsed(what, Fault("b", Trouble.OTHER_HAND), seed=seed).broken
+
+
+def test_who_comes_to_a_number_that_a_playbook_names_may_be_heard() -> None:
+    """Though the destination pointed there all the while, or the source comes from a bench."""
+    stays = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "b": Box(32, hears={"in": 312}, listens={"in": ListensTo(number=312)}),
+    }
+    assert not broken(premises(*safe(stays)))
+    joins = {
+        "new": Box(50, {"s": (501, True)}, at="127.0.2.50", to="127.44.3.50"),
+        "b": Box(32, hears={"in": 312}, listens={"in": ListensTo(number=501)}),
+    }
+    joins["new"].wants = {"s": (501, True)}
+    assert not broken(premises(*safe(joins)))
 
 
 @pytest.mark.parametrize("first", range(0, 60, 20))

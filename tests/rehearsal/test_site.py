@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from orchestrator.facility.plan import ListensTo
 from orchestrator.facility.step import StepKind
 from orchestrator.rehearsal.site import PROBE_S, TIMEOUT_S
 from orchestrator.running.operations import (
@@ -19,6 +20,7 @@ from orchestrator.running.operations import (
 )
 from orchestrator.running.rehearsed import Fault, Trouble
 from tests.planning.hand import chain, join, readdress, step
+from tests.planning.scenes import Box
 from tests.rehearsal.premises_of import site
 
 
@@ -135,3 +137,33 @@ def test_what_another_hand_changed_is_put_back_when_it_is_calm() -> None:
     assert here.units["b"].running != before
     here.calm()
     assert here.units["b"].running == before
+
+
+def test_a_number_is_put_back_though_its_source_was_switched_since() -> None:
+    """That was the run, which goes on from there; and what it set anew stays."""
+    here = site(chain())
+    unit = here.units["b"]
+    before = unit.running.sources["s"]
+    theirs = replace(before, number=1_000_001, groups=(None,))
+    here._by_another.append((unit, "s", before, theirs))
+    here._set(unit, "s", replace(theirs, enabled=False))
+    here.calm()
+    assert unit.running.sources["s"] == replace(before, enabled=False)
+    here._by_another.append((unit, "s", before, theirs))
+    here._set(unit, "s", replace(before, number=7))
+    here.calm()
+    assert unit.running.sources["s"].number == 7
+
+
+def test_a_pointer_that_the_run_found_as_it_is_to_be_is_not_put_back() -> None:
+    """Another hand had pointed it at nothing, as the run wants it."""
+    boxes = chain()
+    boxes["d"] = Box(34, hears={"in": 311}, listens={"in": ListensTo()})
+    here = site(boxes)
+    unit = here.units["d"]
+    before = unit.running.destinations["in"]
+    theirs = replace(before, hears=None)
+    here._by_another.append((unit, "in", before, theirs))
+    here._set(unit, "in", theirs)
+    here.calm()
+    assert unit.running.destinations["in"].hears is None

@@ -347,3 +347,25 @@ def test_a_source_put_right_by_hand_does_not_go_off_again_after_its_device_has_m
         store("proved south.on"),
         store("finished"),
     )
+
+
+def test_a_number_put_right_by_hand_rests_on_no_switch() -> None:
+    """Its source is on with it, as it is to be: it need not be off for a write that is not sent."""
+    at, on = AT[SOUTH], replace(ON, after=("south.back",), order=3)
+    off, lend, back = (replace(one, order=n) for n, one in enumerate((OFF, LEND, BACK)))
+    steps = (off, replace(lend, after=("south.off",)), back, on)
+    done = [event for each in steps for event in (Intended(each.id), Proved(each.id))]
+    every = [Failed(each.id, Failure.NOT_DONE, "952", unsure=True) for each in steps]
+    again = Dialogue(Run(Sequence(steps=steps), EXPECTS, [*done, *every, Paused("952")]))
+    right = shows(311, enabled=True)
+    again.play(store("resumed"))
+    for name in ("south.off", "south.lend"):
+        again.play(store(f"intended {name}"), (f"read {name} at {at}", right))
+        for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
+            again.play((f"wait {name} {seconds}", Elapsed()), (f"read {name} at {at}", right))
+        again.play(store(f"proved {name}"))
+    for name in ("south.back", "south.on"):
+        again.play(
+            store(f"intended {name}"), (f"read {name} at {at}", right), store(f"proved {name}")
+        )
+    again.play(store("finished"))

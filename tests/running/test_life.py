@@ -25,10 +25,10 @@ def test_every_happening_is_in_the_table() -> None:
     assert {happening for _, happening in LIFE} == set(Happening)
 
 
-def test_a_write_comes_only_after_a_read_or_a_probe() -> None:
-    """The stages that lead to a write read the device, or probe its new address right after."""
+def test_a_write_comes_only_right_after_a_read() -> None:
+    """The stages that lead to a write read the device, also where its new address was probed."""
     before = {stage for (stage, _), then in LIFE.items() if then.stage is Stage.SENDING}
-    assert before == {Stage.LOOKING, Stage.PROBING, Stage.SEEKING}
+    assert before == {Stage.LOOKING, Stage.SEEKING}
     probes = {stage for (stage, _), then in LIFE.items() if then.stage is Stage.PROBING}
     assert probes == {Stage.LOOKING, Stage.SEEKING}
 

@@ -299,12 +299,13 @@ def test_a_busy_device_is_not_asked_for_ever() -> None:
 
 
 def test_a_readdress_is_proved_by_the_devices_yes() -> None:
-    """Read, probe the new address, write: its read-back is the confirm that follows."""
+    """Read, probe the new address, read, write: its read-back is the confirm that follows."""
     talking = talk(MOVE)
     talking.play(
         store("intended fresh.move"),
         (READ_OLD, AT_BENCH),
         (PROBE, Vacant()),
+        (READ_OLD, AT_BENCH),
         (WRITE_MOVE, Accepted()),
         store("sent fresh.move known + proved fresh.move"),
         store("finished"),
@@ -318,6 +319,35 @@ def test_nothing_is_moved_onto_an_address_that_answers() -> None:
         store("intended fresh.move"),
         (READ_OLD, AT_BENCH),
         (PROBE, Answers("something on port 8080")),
+        store("failed fresh.move occupied"),
+    )
+
+
+def test_what_changed_while_the_new_address_was_probed_is_seen() -> None:
+    """That takes a second, in which a device can lose its power, and come back switched on."""
+    on = replace(state_of(FRESH, address=BENCH), sources={"one": source(1, enabled=True)})
+    talking = talk(MOVE)
+    talking.play(
+        store("intended fresh.move"),
+        (READ_OLD, AT_BENCH),
+        (PROBE, Vacant()),
+        (READ_OLD, on),
+        store("failed fresh.move other_hand"),
+    )
+
+
+def test_a_device_that_is_busy_after_the_probe_is_probed_again() -> None:
+    """Somebody may have come to the new address while it was waited for."""
+    talking = talk(MOVE)
+    talking.play(
+        store("intended fresh.move"),
+        (READ_OLD, AT_BENCH),
+        (PROBE, Vacant()),
+        (READ_OLD, AT_BENCH),
+        (WRITE_MOVE, Refused(Failure.BUSY, "locked")),
+        ("wait fresh.move 1", Elapsed()),
+        (READ_OLD, AT_BENCH),
+        (PROBE, Answers("something")),
         store("failed fresh.move occupied"),
     )
 
@@ -366,6 +396,7 @@ def test_a_readdress_in_doubt_is_read_at_both_addresses_and_never_sent_twice() -
         store("intended fresh.move"),
         (READ_OLD, AT_BENCH),
         (PROBE, Vacant()),
+        (READ_OLD, AT_BENCH),
         (WRITE_MOVE, Unsure("dropped")),
         store("sent fresh.move unknown"),
         (READ_OLD, Nobody()),
@@ -385,6 +416,7 @@ def test_a_readdress_in_doubt_that_landed_is_proved() -> None:
         store("intended fresh.move"),
         (READ_OLD, AT_BENCH),
         (PROBE, Vacant()),
+        (READ_OLD, AT_BENCH),
         (WRITE_MOVE, Unsure("dropped")),
         store("sent fresh.move unknown"),
         (READ_OLD, Nobody()),
@@ -402,6 +434,7 @@ def test_a_resumed_readdress_waits_until_it_can_no_longer_land_and_probes_again(
         (READ_OLD, AT_BENCH),
         *waits("fresh.move", *SETTLING, then=(READ_OLD, AT_BENCH)),
         (PROBE, Vacant()),
+        (READ_OLD, AT_BENCH),
         (WRITE_MOVE, Accepted()),
         store("sent fresh.move known + proved fresh.move"),
     )

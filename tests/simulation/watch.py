@@ -75,7 +75,8 @@ class Watch:
                 self._moving.pop(step.device, None)
 
     def probed(self, step: Step, at: str, outcome: Outcome) -> None:
-        """A probe was answered."""
+        """A probe was answered. It takes time: a read from before it is no read before a write."""
+        self._seen.pop(step.device, None)
         self._vacant.pop(step.device, None)
         if isinstance(outcome, Vacant):
             self._vacant[step.device] = at

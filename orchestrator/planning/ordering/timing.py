@@ -11,12 +11,14 @@ from orchestrator.planning.ordering.drafts import Draft
 from orchestrator.planning.scene import Scene
 
 REQUESTS: Mapping[StepKind, int] = {
-    StepKind.READDRESS: 3,
     StepKind.CONFIRM: 2,
     StepKind.BY_HAND: 0,
 }
 REQUESTS_OF_A_WRITE = 5
-"""Identity and value before, the write, identity and value after; where traits say no number."""
+"""Identity and value before, the write, identity and value after; where traits say no number.
+
+A readdress is read back by its confirm, but read twice before it is sent.
+"""
 
 
 def estimate(scene: Scene, draft: Draft, *, steady: bool = True) -> float:

@@ -32,13 +32,13 @@ def _graph(*drafts: Draft) -> Graph:
 
 
 def test_a_step_takes_its_requests_at_the_measured_pace() -> None:
-    """Five requests a write, three a readdress, two and the settling a confirm, a save its time."""
+    """Five requests a write, a readdress too, two and the settling a confirm, a save its time."""
     where = scene({"a": Box(31)}, response_s=0.2)
     traits = replace(where.traits["a"], settle_s=8.0, save_s=3.0)
     where = replace(where, traits={"a": traits})
     seconds = {kind: estimate(where, _draft("a", kind=kind)) for kind in StepKind}
     assert seconds[K.RENUMBER] == pytest.approx(0.2 * REQUESTS_OF_A_WRITE)
-    assert seconds[K.READDRESS] == pytest.approx(0.6)
+    assert seconds[K.READDRESS] == pytest.approx(1.0)
     assert seconds[K.CONFIRM] == pytest.approx(0.4 + 8.0)
     assert seconds[K.SAVE] == pytest.approx(1.0 + 3.0)
     assert seconds[K.BY_HAND] == 0.0
