@@ -216,6 +216,7 @@ _LIST = (
     Mutant("another hand's value overwritten", (row(S.LOOKING, H.OTHER, S.SENDING),)),
     Mutant("vacancy not probed", (row(S.LOOKING, H.MOVABLE, S.SENDING),)),
     Mutant("moved where somebody answers", (row(S.PROBING, H.OCCUPIED, S.SENDING),)),
+    Mutant("not read again after the probe", (row(S.PROBING, H.VACANT, S.SENDING),)),
     Mutant("identity not checked", (instead(reading, "is_meant", lambda *_: True),)),
     Mutant("intent not stored", (instead(Hand, "_events", _no_intent),)),
     Mutant("a source switched on by another hand not seen", (
