@@ -14,6 +14,8 @@ from orchestrator.planning.scene import Scene
 from orchestrator.planning.silence import on_air_sources
 from orchestrator.planning.things import heard_things
 
+_TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, StepKind.ENABLE})
+
 
 def dangers(
     scene: Scene, wanted: Mapping[str, DeviceState], graph: Graph, heard: Hearing
@@ -27,6 +29,7 @@ def dangers(
     yield from _losing(scene, wanted, heard)
     yield from incapable(scene, graph)
     yield from _settings(scene, graph)
+    yield from _unsaved(scene, graph)
     yield from identities(scene, {draft.device for draft in graph.drafts})
 
 
@@ -69,6 +72,29 @@ def _on_air(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
                 fix="take it off the on-air path first; or get the licensee's written release "
                 "and enter it in the playbook (releases)",
             )
+
+
+def _unsaved(scene: Scene, graph: Graph) -> Iterator[Hazard]:
+    """Devices that may boot with something else than was read: any number, any pointer."""
+    changed = {draft.device for draft in graph.drafts}
+    takers = {draft.device for draft in graph.drafts if draft.kind in _TAKES}
+    for name in sorted(scene.unsaved):
+        if name in changed:
+            then = "this change saves them for good"
+        elif takers:
+            then = "a power cycle may put it onto what this change gives to another"
+        else:
+            continue
+        yield Hazard(
+            name=f"unsaved:{name}",
+            rule="H9",
+            grade=Grade.NEEDS_NAME,
+            what=f"{name} runs on settings that it would not boot with, and what it would boot "
+            f"with was not read; {then}",
+            where=(name,),
+            fix="find out who set them; then accept it by name, or have it saved, or started "
+            "anew, on the device itself, and survey again",
+        )
 
 
 def _effect(scene: Scene, draft: Draft) -> Effect:

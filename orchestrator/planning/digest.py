@@ -14,7 +14,7 @@ from orchestrator.facility.step import Sequence
 # devices differ in it by chance, and should not give two digests.
 _LEFT_OUT = frozenset({"estimate_s"})
 # What came later: a step that has none of it reads as it did before there was any.
-_LEFT_OUT_IF_EMPTY = frozenset({"behind", "origin"})
+_LEFT_OUT_IF_EMPTY = frozenset({"behind", "origin", "batch"})
 # Most values are one of these themselves, and no kind of them.
 _BARE = frozenset({str, int, float, bool, type(None)})
 

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from orchestrator.facility.found import AsFound, DeviceState, Found
 from orchestrator.facility.plan import Plan, Ref
-from orchestrator.facility.traits import Traits
+from orchestrator.facility.traits import Saves, Traits
 from orchestrator.facility.wanted import AskedDevice, Playbook, Release
 from orchestrator.planning.index import Index
 
@@ -20,7 +20,6 @@ class Scene:
     have not expired. ``accepted`` maps hazard names to reasons. ``save_first`` names devices that
     may boot with something else than they run on (a run was stopped before their save): nobody
     knows what that holds, so they are saved before anything is taken.
-
     """
 
     plan: Plan
@@ -33,6 +32,22 @@ class Scene:
     accepted: Mapping[str, str] = field(default_factory=dict)
     width: int = 16
     save_first: frozenset[str] = frozenset()
+
+    @cached_property
+    def unsaved(self) -> frozenset[str]:
+        """Devices of the facility that run on what they would not boot with, as they say.
+
+        What they would boot with was not read. A run that was stopped knows of its own
+        (``save_first``); one on a bench holds nothing that is anybody's.
+        """
+        return frozenset(
+            name
+            for name, state in self.states.items()
+            if state.unsaved
+            and name not in self.save_first
+            and self.traits[name].saves is Saves.ON_SAVE
+            and any(self.networks_now[name])
+        )
 
     @cached_property
     def states(self) -> Mapping[str, DeviceState]:

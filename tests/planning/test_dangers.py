@@ -6,11 +6,12 @@ from orchestrator.facility.found import Found
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Effect
+from orchestrator.facility.traits import Effect, Saves
 from orchestrator.facility.wanted import Release
 from orchestrator.planning.dangers import identities, with_acceptances
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.result import DryRun
+from orchestrator.planning.scene import Scene
 from tests.planning import hand
 from tests.planning.scenes import Box, address, scene
 
@@ -228,3 +229,41 @@ def test_a_readdressed_device_names_each_thing_on_air_once() -> None:
     planned = hand.planned(boxes, on_air=(Ref("c", "in"),))
     assert [h.name for h in planned.hazards if h.blocks] == ["on-air:a/s"]
     assert address(31) in {s.at for s in planned.sequence.steps if s.device == "a"}
+
+
+def _unsaved(boxes: dict[str, Box], *names: str) -> Scene:
+    """The scene in which some devices say that they hold something unsaved."""
+    where = scene(boxes)
+    devices = dict(where.found.devices)
+    for name in names:
+        entry = devices[name]
+        assert isinstance(entry, Found)
+        devices[name] = replace(entry, state=replace(entry.state, unsaved=True))
+    return replace(where, found=replace(where.found, devices=devices))
+
+
+def test_what_another_hand_left_unsaved_needs_a_name() -> None:
+    """The change would save it for good, and nobody has read what the device would boot with."""
+    boxes = hand.chain()
+    boxes["b"].saves = Saves.ON_SAVE
+    hazard = _hazard(dry_run(_unsaved(boxes, "b")), "unsaved:b")
+    assert (hazard.rule, hazard.grade, hazard.where) == ("H9", Grade.NEEDS_NAME, ("b",))
+    assert "saves them for good" in hazard.what
+    assert "unsaved:a" not in _names(dry_run(_unsaved(boxes, "a")))  # it saves at once
+
+
+def test_so_does_a_device_that_is_not_changed_while_others_take_something() -> None:
+    """It is not written to; but what it boots with may be what another is given."""
+    boxes = {**hand.chain(), "z": Box(39, {"s": (391, True)}, saves=Saves.ON_SAVE)}
+    planned = dry_run(_unsaved(boxes, "z"))
+    assert "a power cycle may put it onto" in _hazard(planned, "unsaved:z").what
+    assert all(step.device != "z" for step in planned.sequence.steps)
+    label = {"a": Box(31, {"s": (311, True)}, labels={"s": "News"}), "z": boxes["z"]}
+    assert _names(dry_run(_unsaved(label, "z"))) == set()
+
+
+def test_what_stands_on_a_bench_may_boot_with_anything() -> None:
+    """It holds nothing of the facility."""
+    boxes = hand.chain()
+    boxes["z"] = Box(39, {"s": (1, True)}, at="127.0.2.50", saves=Saves.ON_SAVE)
+    assert "unsaved:z" not in _names(dry_run(_unsaved(boxes, "z")))

@@ -22,10 +22,20 @@ _DONE = {
 }
 
 
+_TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, StepKind.ENABLE})
+
+
 def add_first_saves(scene: Scene, graph: Graph) -> None:
-    """Save what has to be saved before anything is taken; all else waits for it."""
+    """Save what has to be saved before anything is taken; all else waits for it.
+
+    What another hand has left unsaved is saved on devices that are changed anyway, and only where
+    another device takes something.
+    """
     every = range(len(graph.drafts))
-    for device in sorted(scene.save_first & scene.states.keys()):
+    takers = {draft.device for draft in graph.drafts if draft.kind in _TAKES}
+    changed = {draft.device for draft in graph.drafts}
+    left = {name for name in scene.unsaved & changed if takers - {name}}
+    for device in sorted(left | (scene.save_first & scene.states.keys())):
         if scene.traits[device].saves is not Saves.ON_SAVE or not every:
             continue
         entry = scene.found.devices[device]

@@ -15,8 +15,12 @@ _TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, Ste
 
 
 def unsaved(case: Case) -> Iterator[Hazard]:
-    """Each step that takes something before a device of ``save_first`` has surely saved."""
-    for device in sorted(case.scene.save_first & case.replay.states.keys()):
+    """Each step that takes something before a device of ``save_first`` has surely saved.
+
+    Nor before one that another hand has left unsaved, where the sequence writes to it at all.
+    """
+    left = case.scene.unsaved & case.replay.own.keys()
+    for device in sorted(left | (case.scene.save_first & case.replay.states.keys())):
         if case.scene.traits[device].saves is Saves.AT_ONCE:
             continue
         own = case.replay.own.get(device)

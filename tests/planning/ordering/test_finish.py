@@ -1,8 +1,10 @@
 from dataclasses import replace
 
+from orchestrator.facility.found import Found
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.scene import Scene
 from tests.planning import hand
 from tests.planning.scenes import Box, address, rich_boxes, scene
 
@@ -122,3 +124,29 @@ def test_what_has_to_be_saved_first_is() -> None:
     assert (steps[0].kind, steps[0].device) == (K.SAVE, "b")
     assert all(steps[0].id in step.after for step in steps[1:])
     assert "waits until b has saved what it runs" in steps[1].why
+
+
+def test_what_another_hand_left_unsaved_is_saved_first_where_others_take_something() -> None:
+    """On a device that is changed anyway; alone, it saves once, when it is done."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "b": Box(32, {"s": (320, True)}, saves=Saves.ON_SAVE, labels={"s": "News"}),
+        "c": Box(33, {"s": (330, True)}, saves=Saves.ON_SAVE),
+    }
+    steps = dry_run(_left_unsaved(boxes)).sequence.steps
+    assert (steps[0].kind, steps[0].device) == (K.SAVE, "b")
+    assert all(steps[0].id in step.after for step in steps[1:])
+    assert all(step.device != "c" for step in steps)
+    alone = dry_run(_left_unsaved({"b": boxes["b"]})).sequence.steps
+    assert [step.kind for step in alone] == [K.SET, K.SAVE]
+
+
+def _left_unsaved(boxes: dict[str, Box]) -> Scene:
+    """The scene in which every device holds something unsaved."""
+    where = scene(boxes)
+    devices = {
+        name: replace(entry, state=replace(entry.state, unsaved=True))
+        for name, entry in where.found.devices.items()
+        if isinstance(entry, Found)
+    }
+    return replace(where, found=replace(where.found, devices=devices))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from orchestrator.facility.found import Found
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
@@ -33,6 +34,25 @@ def test_all_that_is_taken_waits_for_the_save() -> None:
     named = {hazard.where[0] for hazard in unsaved(hand.case(where, wrong))}
     assert named
     assert all(name != step.id or step.device != "b" for name in named for step in wrong.steps)
+
+
+def test_what_another_hand_left_unsaved_is_waited_for_too() -> None:
+    """If the sequence writes to that device at all: elsewhere a name is asked for."""
+    boxes = {
+        "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}),
+        "b": Box(32, {"s": (320, True)}, saves=Saves.ON_SAVE, labels={"s": "News"}),
+    }
+    where = scene(boxes)
+    unaware = dry_run(where).sequence
+    entry = where.found.devices["b"]
+    assert isinstance(entry, Found)
+    left = replace(entry, state=replace(entry.state, unsaved=True))
+    where = replace(where, found=replace(where.found, devices={**where.found.devices, "b": left}))
+    assert list(unsaved(hand.case(where, dry_run(where).sequence))) == []
+    named = {hazard.where[1] for hazard in unsaved(hand.case(where, unaware))}
+    assert named == {"b"}
+    only = replace(unaware, steps=tuple(s for s in unaware.steps if s.device == "a"))
+    assert list(unsaved(hand.case(where, only))) == []
 
 
 def test_a_device_that_saves_at_once_needs_none() -> None:
