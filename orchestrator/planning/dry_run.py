@@ -11,6 +11,7 @@ from orchestrator.planning.aims.holders import Holders, holders
 from orchestrator.planning.aims.listeners import Hearing, listeners
 from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
+from orchestrator.planning.ordering.batches import Batches, form
 from orchestrator.planning.ordering.build import build
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.ordering.finish import add_final_saves, add_first_saves, steps_of, tie
@@ -24,8 +25,8 @@ from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
 from orchestrator.planning.result import DryRun, Estimate, Search
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.scheduling.bounds import length_bound, silence_bounds
-from orchestrator.planning.scheduling.making import make, paced
+from orchestrator.planning.scheduling.bounds import Loan, length_bound, silence_bounds
+from orchestrator.planning.scheduling.making import Made, make, paced
 from orchestrator.planning.scheduling.tasks import Tasks
 from orchestrator.planning.silence import (
     Span,
@@ -36,6 +37,9 @@ from orchestrator.planning.silence import (
     weighed,
 )
 from orchestrator.planning.things import thing_words, things_of
+
+MOST_TRIED_ALONE = 2000
+"""The steps of a run for which it is tried, too, whether silence is less without batches."""
 
 
 def dry_run(scene: Scene) -> DryRun:
@@ -61,19 +65,24 @@ def dry_run(scene: Scene) -> DryRun:
     add_first_saves(scene, graph)
     _estimate(scene, graph.drafts[count:])
     quiet = spans(scene, graph, heard)
-    tasks = scheduling(scene, graph, quiet)
     try:
-        made = make(tasks)
+        made, batches = schedule(scene, graph, quiet)
     except ValueError as error:
         return _without_sequence(scene, wanted, [*hazards, _circle(error)])
     _estimate(scene, graph.drafts, steady=False)
-    tasks = scheduling(scene, graph, quiet)
+    tasks = scheduling(scene, graph, quiet, batches)
     made = paced(made, tasks)
+    bounds = silence_bounds(tasks, made.order)
+    shortest = length_bound(tasks, _loans(scene, graph, batches), made.order)
+    made = batches.spread(made, graph.drafts)
     tie(graph, made)
+    made = batches.gathered(graph, made)
     hazards += dangers(scene, wanted, graph, heard)
     if not least:
         hazards.append(_not_least(found))
-    sequence = Sequence(steps=steps_of(graph, made), phases=groups, width=scene.width)
+    sequence = Sequence(
+        steps=steps_of(graph, made, batches.groups), phases=groups, width=scene.width
+    )
     verdict = prove(scene, sequence, Meant.of(scene))
     known = with_acceptances(hazards, scene.accepted)
     if not any(hazard.blocks for hazard in known):
@@ -84,11 +93,8 @@ def dry_run(scene: Scene) -> DryRun:
         changes=changes(scene, wanted),
         sequence=sequence,
         hazards=known,
-        silence=silences(scene, quiet, made, silence_bounds(tasks, made.order)),
-        estimate=Estimate(
-            max(made.end, default=0) / 1000,
-            length_bound(tasks, loans_of(scene, graph.drafts), made.order) / 1000,
-        ),
+        silence=silences(scene, quiet, made, bounds),
+        estimate=Estimate(max(made.end, default=0) / 1000, shortest / 1000),
         listeners=listener_lists(scene, graph, heard),
         lent={move.subject: str(move.wanted) for move in found if move.lent == "out"},
         mended=mended(scene, wanted, held),
@@ -97,10 +103,41 @@ def dry_run(scene: Scene) -> DryRun:
     )
 
 
-def scheduling(scene: Scene, graph: Graph, quiet: list[Span]) -> Tasks:
+def scheduling(
+    scene: Scene, graph: Graph, quiet: list[Span], batches: Batches | None = None
+) -> Tasks:
     """The scheduling problem of a graph whose phases and estimates are known."""
     longest = round(1000 * sum(draft.seconds for draft in graph.drafts))
-    return tasks_of(graph.drafts, weighed(quiet, longest), scene.width)
+    return tasks_of(graph.drafts, weighed(quiet, longest), scene.width, batches)
+
+
+def schedule(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches]:
+    """The schedule, with batches where they cost no silence, and what goes in one request.
+
+    In a large run no other is tried: fewer requests are hardly ever the longer way.
+
+    Raises:
+        ValueError: the steps wait for one another in a circle.
+    """
+    alone = Batches(len(graph.drafts))
+    ways = [form(scene, graph)]
+    if ways[0].groups and len(graph.drafts) <= MOST_TRIED_ALONE:
+        ways.append(alone)
+    found = []
+    for batches in ways:
+        tasks = scheduling(scene, graph, quiet, batches)
+        made = make(tasks)
+        value = (tasks.cost(made.start, made.end), max(made.end, default=0))
+        found.append((value, made, batches))
+    _, made, batches = min(found, key=lambda each: each[0])
+    return made, batches
+
+
+def _loans(scene: Scene, graph: Graph, batches: Batches) -> list[Loan]:
+    return [
+        (batches.task(lent), batches.task(back), store, count)
+        for lent, back, store, count in loans_of(scene, graph.drafts)
+    ]
 
 
 def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> None:

@@ -173,7 +173,8 @@ class Site:
         """Let a write arrive, or not; ``took``: seconds from its start until now."""
         step, device = operation.step, operation.step.device
         unit = self._who(step, operation.at)
-        self.judge.sent(step, unit)
+        for one in operation.steps:
+            self.judge.sent(one, unit)
         meant = self._meant(step)
         self._strike(meant)
         if unit is None or meant.away(self.now):
@@ -184,7 +185,7 @@ class Site:
             return Unsure("no answer")
         late = self.troubles.suffers(device, Trouble.APPLIES_LATE) and not _unseen(step, unit)
         after = self.chance.uniform(0.0, unit.traits.late_s) * 0.95 if late else 0.0
-        self.landings.append(Landing(step, unit, self.now + after))
+        self.landings += [Landing(one, unit, self.now + after) for one in operation.steps]
         self.pass_to(self.now)
         silent = took >= self._timeout(unit) or self.troubles.lost(device, Trouble.LOSES_ANSWERS)
         return Unsure("no answer") if silent else Accepted()

@@ -4,7 +4,7 @@ Parts as a method of procedure has them (common practice, no source): head, peop
 steps with go/no-go points, tests, back-out with the last time to turn back, after.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -13,7 +13,7 @@ from orchestrator.planning.result import DryRun
 from orchestrator.reports.cautions import CAUTIONS
 from orchestrator.reports.layout import seconds
 from orchestrator.reports.markdown import bullet, code, paragraph, prose, section
-from orchestrator.reports.words import interim_steps, step_words
+from orchestrator.reports.words import batch_mates, interim_steps, step_words
 
 _BLANK_LINE = ". " * 20
 
@@ -104,6 +104,7 @@ def _steps(dry_run: DryRun, rooms: Mapping[str, str]) -> list[str]:
     lines: list[str] = []
     steps = dry_run.sequence.steps
     interim = interim_steps(dry_run.sequence)
+    mates = batch_mates(steps)
     for phase in sorted({step.phase for step in steps}):
         inside = [(n, step) for n, step in enumerate(steps, 1) if step.phase == phase]
         names = dict.fromkeys(rooms.get(step.device, step.device) for _, step in inside)
@@ -111,14 +112,16 @@ def _steps(dry_run: DryRun, rooms: Mapping[str, str]) -> list[str]:
         if phase > 0:
             lines += _tick("**Go / no-go**, said by . . . . . . . . at . . . . .")
         for number, step in inside:
-            lines += _step(number, step, transit=step.id in interim)
+            lines += _step(number, step, mates.get(step.id, ()), transit=step.id in interim)
     return lines or paragraph("There are no steps.")
 
 
-def _step(number: int, step: Step, *, transit: bool) -> list[str]:
+def _step(number: int, step: Step, mates: Sequence[Step], *, transit: bool) -> list[str]:
     words = prose(step_words(step, interim=transit))
     ears = " **Headphones off, monitors down.**" if step.kind is StepKind.ENABLE else ""
     after = f" After {', '.join(map(prose, step.after))}." if step.after else ""
+    if mates:
+        after += f" In one request with {', '.join(prose(each.id) for each in mates)}."
     mark = f"- [ ] {number}. ({prose(step.id)})"
     return paragraph(f"{mark} {code(step.subject)}: {words}.{after}{ears}".removeprefix("- "), "- ")
 

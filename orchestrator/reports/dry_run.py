@@ -6,7 +6,8 @@ seconds; phases count from 0)::
     facility, digest, proved, stopped
     changes[]    device, source? or destination?, room, setting, as_found, wanted
     sequence[]   id, step, device, source?, destination?, setting?, at, as_found, wanted,
-                 after[], behind[] (go first for less silence), why[], phase, order, estimate_s
+                 after[], behind[] (go first for less silence), why[], phase, order, batch,
+                 estimate_s
     phases[]     rooms[], accepts[]
     hazards[]    name, rule, grade, what, where[], fix, accepted
     silence[]    device, source? or destination?, seconds, bound_seconds, on_air
@@ -25,7 +26,7 @@ from orchestrator.reports.changes import change_lines
 from orchestrator.reports.hazards import hazard_lines
 from orchestrator.reports.layout import heading, item, seconds, table, wrap
 from orchestrator.reports.values import Json, change_json, hazard_json, step_json, subject_json
-from orchestrator.reports.words import interim_steps, step_words
+from orchestrator.reports.words import batch_mates, interim_steps, step_words
 
 
 def text(dry_run: DryRun, digest: str, rooms: Mapping[str, str]) -> str:
@@ -106,6 +107,7 @@ def sequence_lines(dry_run: DryRun) -> list[str]:
         return ["There are no steps."]
     number = {step.id: place for place, step in enumerate(steps, 1)}
     interim = interim_steps(dry_run.sequence)
+    others = batch_mates(steps)
     lines: list[str] = []
     for phase in sorted({step.phase for step in steps}):
         lines += _phase(dry_run, phase)
@@ -115,6 +117,7 @@ def sequence_lines(dry_run: DryRun) -> list[str]:
                 words = step_words(step, interim=step.id in interim)
                 lines += item(mark, f"{step.subject}: {words}")
                 lines += _waits(step, number)
+                lines += _together([number[one.id] for one in others.get(step.id, ())])
     return lines
 
 
@@ -137,6 +140,12 @@ def _waits(step: Step, number: Mapping[str, int]) -> list[str]:
     places = ", ".join(str(number[name]) for name in step.after if name in number)
     why = f": {'; '.join(step.why)}" if step.why else ""
     return wrap(f"after {places}{why}", 6, 2)
+
+
+def _together(places: Sequence[int]) -> list[str]:
+    if not places:
+        return []
+    return wrap(f"in one request with {', '.join(map(str, places))}", 6, 2)
 
 
 def _length(dry_run: DryRun, digest: str) -> list[str]:

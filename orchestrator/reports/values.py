@@ -56,7 +56,10 @@ def change_json(change: Change) -> Json:
 
 
 def step_json(step: Step) -> Json:
-    """One step of a sequence; ``estimate_s`` in seconds, ``phase`` counts from 0."""
+    """One step of a sequence; ``estimate_s`` in seconds, ``phase`` counts from 0.
+
+    Steps of one device with the same ``batch`` go to it in one request; null: it goes alone.
+    """
     return {
         "id": step.id,
         "step": step.kind.value,
@@ -70,6 +73,7 @@ def step_json(step: Step) -> Json:
         "why": list(step.why),
         "phase": step.phase,
         "order": step.order,
+        "batch": step.batch or None,
         "estimate_s": step.estimate_s,
     }
 

@@ -144,6 +144,19 @@ def interim_steps(sequence: Sequence) -> frozenset[str]:
     return frozenset(interim)
 
 
+def batch_mates(steps: Iterable[Step]) -> dict[str, tuple[Step, ...]]:
+    """For each step that goes in one request with others, by its id: those others."""
+    batches: dict[tuple[str, int], list[Step]] = {}
+    for step in steps:
+        if step.batch:
+            batches.setdefault((step.device, step.batch), []).append(step)
+    return {
+        one.id: tuple(other for other in members if other is not one)
+        for members in batches.values()
+        for one in members
+    }
+
+
 def step_words(  # noqa: PLR0911 - one return a kind of step is the table itself
     step: Step, *, interim: bool = False
 ) -> str:

@@ -78,6 +78,7 @@ class Happening(StrEnum):
     MOVED = "accepted, of a readdress"
     REFUSED = "refused"
     BUSY = "busy"
+    ALONE = "refused together with others"
     UNSURE = "outcome unknown"
     ELAPSED = "time has passed"
     GO = "go"
@@ -125,6 +126,7 @@ _WRITING = {
     (Stage.SENDING, Happening.ACCEPTED): Goes(Stage.CHECKING),
     (Stage.SENDING, Happening.MOVED): Goes(Stage.PROVING),
     (Stage.SENDING, Happening.BUSY): Goes(Stage.BUSY_WAIT),
+    (Stage.SENDING, Happening.ALONE): Goes(Stage.LOOKING),
     (Stage.SENDING, Happening.REFUSED): _fails(),
     (Stage.SENDING, Happening.UNSURE): Goes(Stage.DOUBTING),
     # accepted: read back

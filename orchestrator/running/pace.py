@@ -3,10 +3,12 @@
 The estimate of a step is what its requests are expected to take. Here each step takes twice that,
 and all the patience that its device is given, and the phase is gone through as a run goes through
 it: one step at a time on one device, so many devices at once, lowest place in the schedule first.
+What goes in one request counts once.
 """
 
 import heapq
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.running.patience import Patience
@@ -34,7 +36,7 @@ def phase_lengths(
     given = patience or {}
     count = max([len(sequence.phases), *(step.phase + 1 for step in sequence.steps)])
     by_phase: list[list[Step]] = [[] for _ in range(count)]
-    for step in sequence.steps:
+    for step in _at_once(sequence.steps):
         by_phase[step.phase].append(step)
     return tuple(
         _length(
@@ -44,6 +46,22 @@ def phase_lengths(
         )
         for steps in by_phase
     )
+
+
+def _at_once(steps: Iterable[Step]) -> Iterator[Step]:
+    """``steps``, with the first of each batch in the place of all of it."""
+    lead: dict[str, str] = {}
+    batches: dict[tuple[str, int], list[Step]] = {}
+    for step in steps:
+        batch = batches.setdefault((step.device, step.batch), []) if step.batch else []
+        batch.append(step)
+        lead[step.id] = batch[0].id
+    for step in steps:
+        if lead[step.id] == step.id:
+            members = batches.get((step.device, step.batch), [step]) if step.batch else [step]
+            waits = {lead[name] for each in members for name in (*each.after, *each.behind)}
+            longest_of = max(each.estimate_s for each in members)
+            yield replace(step, after=tuple(waits), behind=(), estimate_s=longest_of)
 
 
 def _length(steps: list[Step], seconds: Mapping[str, float], width: int) -> float:

@@ -5,7 +5,8 @@ The rules of the order, one test each:
 - A step starts when all steps that it comes after are proved, and each that it stands behind is
   proved, has failed or can't start any more.
 - A phase starts when all earlier phases are proved and its go/no-go point is open (``gate``).
-- A device has one step in hand at a time, and at most so many devices are spoken to at once.
+- A device has one step in hand at a time, or a batch of them that go in one request; and at most
+  so many devices are spoken to at once.
 - Among steps that may start, the lowest place in the schedule comes first; but what may have
   landed before a resume is settled before anything else is done to that device.
 - Where a step fails, nothing that depends on it starts, and nothing more on its device if that
@@ -34,17 +35,16 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.fold import Folding, Standing, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
-from orchestrator.running.hand import Hand, new_address
-from orchestrator.running.keeping import moves, overtaken_by, rests_on, values_set
-from orchestrator.running.life import OutOfTurn, Stage
+from orchestrator.running.hand import Hand
+from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.patience import Patience
-from orchestrator.running.places import gone_to, readdress_of
-from orchestrator.running.reading import told
 from orchestrator.running.ripe import Ripe
-from orchestrator.running.stuck import GONE, Stuck
+from orchestrator.running.stuck import Stuck
+from orchestrator.running.taking import gone_back, taken, writes
 from orchestrator.running.terms import Terms
+from orchestrator.running.together import Together
 from orchestrator.running.whole import check, devices_of
 from orchestrator.running.window import limits
 
@@ -100,10 +100,15 @@ class Run:
         self._state = Folding(fold(stored))
         self._in_order = sorted(sequence.steps, key=lambda step: (step.order, step.id))
         self._ripe: Ripe | None = None  # None: to be worked out anew
-        self._hands: dict[str, Hand] = {}
-        self._turned: set[str] = set()  # the hands whose next operation was not handed out yet
+        self._batches: dict[tuple[str, int], list[Step]] = {}
+        for step in sequence.steps:
+            if step.batch:
+                self._batches.setdefault((step.device, step.batch), []).append(step)
+        self._hands: dict[str, Together] = {}  # by device
+        self._held: set[str] = set()  # the ids of the steps in hand
+        self._turned: set[str] = set()  # devices whose next operation was not handed out yet
         self._own: Operation | None = None  # what the run itself, not a step, wants done
-        self._out: dict[Operation, str | None] = {}  # handed out, by step; None: the run's own
+        self._out: dict[Operation, str | None] = {}  # handed out, by device; None: the run's own
         self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
@@ -130,8 +135,8 @@ class Run:
     @property
     def in_hand(self) -> tuple[Step, ...]:
         """The steps in hand, in schedule order."""
-        hands = sorted(self._hands.values(), key=lambda hand: hand.step.order)
-        return tuple(hand.step for hand in hands)
+        steps = (step for together in self._hands.values() for step in together.steps)
+        return tuple(sorted(steps, key=lambda step: step.order))
 
     def pause(self, why: str) -> None:
         """Start no new step; what is in hand finishes, then the run is paused, because of ``why``.
@@ -147,8 +152,8 @@ class Run:
         if own := self._own_operation():
             wanted.append((own, None))
         turned, self._turned = self._turned, set()
-        wanted += [(hand.operation(), s) for s, hand in self._hands.items() if s in turned]
-        fresh = [(operation, step) for operation, step in wanted if operation not in self._out]
+        wanted += [(each.operation(), on) for on, each in self._hands.items() if on in turned]
+        fresh = [(operation, on) for operation, on in wanted if operation not in self._out]
         self._out.update(fresh)
         return tuple(operation for operation, _ in fresh)
 
@@ -160,24 +165,26 @@ class Run:
         """
         if operation not in self._out:
             raise OutOfTurn(f"{type(operation).__name__} was not handed out, or is settled")
-        step = self._out[operation]
-        if step is None:
+        device = self._out[operation]
+        if device is None:
             self._settle_own(operation, outcome)
         else:
-            self._settle_step(step, operation, outcome)
+            self._settle_steps(device, operation, outcome)
         del self._out[operation]
 
-    def _settle_step(self, step: str, operation: Operation, outcome: Outcome) -> None:
-        hand = told(self._hands[step], outcome)
+    def _settle_steps(self, device: str, operation: Operation, outcome: Outcome) -> None:
+        hands = self._hands[device].told(outcome)
         self._take(operation)
-        if hand.over:
-            del self._hands[step]
-            for one in hand.lost or self._gone_back(hand):
+        for hand in hands.over:
+            self._held.discard(hand.step.id)
+            for one in hand.lost or gone_back(hand, self._steps):
                 self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
+        if (left := hands.left) is not None:
+            self._hands[device] = left
+            self._turned.add(device)
         else:
-            self._hands[step] = hand
-            self._turned.add(step)
+            del self._hands[device]
 
     def _own_operation(self) -> Operation | None:
         if self._own is None and self._gate is not None:
@@ -212,11 +219,24 @@ class Run:
         if self._gate is not None and not self._gate.over:
             return
         if self._pausing is None:
-            for step in self._startable():
-                self._hands[step.id] = self._hand(step)
-                self._turned.add(step.id)
+            for steps in self._startable():
+                device = steps[0].device
+                self._hands[device] = Together(tuple(self._taken(step) for step in steps))
+                self._held.update(step.id for step in steps)
+                self._turned.add(device)
         if not self._hands:
             self._last_word()
+
+    def _taken(self, step: Step) -> Hand:
+        device = step.device
+        return taken(
+            step,
+            self._on[device],
+            self._steps,
+            self._state,
+            expects=self._expects.get(device),
+            patience=self._patience.get(device, Patience()),
+        )
 
     def _answered_now(self) -> bool:
         """Whether the answer at a go/no-go point still has to be stored."""
@@ -287,34 +307,41 @@ class Run:
         phases = (step.phase for step in self._steps.values() if not self._proved(step.id))
         return min(phases, default=0)
 
-    def _startable(self) -> Iterator[Step]:
+    def _startable(self) -> Iterator[tuple[Step, ...]]:
+        """What may start now: of one device each, one step or a batch."""
         phase = self._phase()
         if self._shut(phase):
             return
         stuck = self._stuck()
-        blocked = {*stuck.devices(), *(hand.step.device for hand in self._hands.values())}
+        blocked = {*stuck.devices(), *self._hands}
         spoken_to = {
-            hand.step.device
-            for hand in self._hands.values()
-            if hand.step.kind is not StepKind.BY_HAND
+            device
+            for device, hands in self._hands.items()
+            if hands.steps[0].kind is not StepKind.BY_HAND
         }
         doubtful = self._doubtful()
         waiting = self._may_wait()
-        hopeless = stuck.hopeless(step for step in waiting if step.id not in self._hands)
+        hopeless = stuck.hopeless(step for step in waiting if step.id not in self._held)
+
+        def may(step: Step) -> bool:
+            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
+                return False
+            return not doubtful.get(step.device, {step.id}).isdisjoint({step.id})
+
         for step in waiting:
             if not self._by_hand and len(spoken_to) >= self._width:
                 return  # none of the others may start, and they may be thousands
-            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
-                continue
-            if doubtful.get(step.device, {step.id}).isdisjoint({step.id}):
+            if not may(step):
                 continue
             by_hand = step.kind is StepKind.BY_HAND
             if not by_hand and len(spoken_to) >= self._width:
                 continue
+            others = self._batches.get((step.device, step.batch), ()) if step.batch else ()
+            batch = (step, *(one for one in others if one is not step and may(one)))
             blocked.add(step.device)
             if not by_hand:
                 spoken_to.add(step.device)
-            yield step
+            yield batch
 
     def _may_wait(self) -> Iterable[Step]:
         """In order, every step that may start, and others; all that is left, after a failure."""
@@ -328,7 +355,7 @@ class Run:
 
     def _open(self, step: Step, hopeless: AbstractSet[str]) -> bool:
         standing = self._state.standing(step.id)
-        if step.id in self._hands or standing is Standing.FAILED:
+        if step.id in self._held or standing in (Standing.FAILED, Standing.PROVED):
             return False
         if not all(self._proved(name) and name not in self._lost for name in step.after):
             return False
@@ -351,42 +378,8 @@ class Run:
         doubtful: dict[str, set[str]] = {}
         for name in self._state.intended:
             step = self._steps[name]
-            begun = name not in self._hands and _writes(step)
+            begun = name not in self._held and writes(step)
             # Where what it comes after is to be done again, that comes first.
             if begun and all(self._proved(earlier) for earlier in step.after):
                 doubtful.setdefault(step.device, set()).add(name)
         return doubtful
-
-    def _hand(self, step: Step) -> Hand:
-        proved = [name for name in self._on[step.device] if self._proved(name)]
-        readdress = readdress_of(step, self._steps)
-        moved = readdress is not None and new_address(readdress) != readdress.at
-        earlier = _writes(step) and self._state.standing(step.id) is Standing.INTENDED
-        return Hand(
-            step=step,
-            expects=self._expects.get(step.device),
-            patience=self._patience.get(step.device, Patience()),
-            left=readdress.at if readdress is not None and moved else None,
-            readdress=readdress.id if readdress is not None else None,
-            gone_to=gone_to(step, self._steps, proved),
-            holds=rests_on(step, self._steps, proved),
-            besides=values_set(step.device, self._steps, proved),
-            later=overtaken_by(
-                step, [self._steps[name] for name in self._on[step.device]], self._state.standings
-            )
-            if earlier
-            else (),
-            earlier=earlier,
-            doubt=earlier,
-        )
-
-    def _gone_back(self, hand: Hand) -> tuple[Step, ...]:
-        """What a device that can't be found to save may have gone back on: its last move."""
-        absent = hand.stage is Stage.FAILED and hand.why in (*GONE, Failure.UNKNOWN)
-        if not absent or hand.step.kind is not StepKind.SAVE:
-            return ()
-        return moves(hand.holds, self._steps)
-
-
-def _writes(step: Step) -> bool:
-    return step.kind not in (StepKind.CONFIRM, StepKind.BY_HAND)

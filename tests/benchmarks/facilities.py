@@ -11,7 +11,8 @@ from ipaddress import IPv4Address
 from orchestrator.facility.found import Found
 from orchestrator.facility.numbering import NumberRange
 from orchestrator.facility.plan import AddressRange, Ref
-from orchestrator.facility.traits import Hears, Saves
+from orchestrator.facility.step import StepKind
+from orchestrator.facility.traits import Batch, Hears, Saves
 from orchestrator.facility.wanted import Release, Unit
 from orchestrator.planning.scene import Scene
 from tests.planning.scenes import MEDIA, NUMBERING, Box, address, group, scene
@@ -25,7 +26,10 @@ PACES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 
 
 def facility(seed: int, *, devices: int, sources: int, width: int = 16) -> Scene:
-    """A facility of at most so many devices and sources, and not many fewer."""
+    """A facility of at most so many devices and sources, and not many fewer.
+
+    About a third of its devices take several steps in one request.
+    """
     rng = random.Random(seed)
     count = rng.randint(max(2, devices * 2 // 3), devices)
     total = rng.randint(max(count, 3 * sources // 4), sources)
@@ -43,7 +47,19 @@ def facility(seed: int, *, devices: int, sources: int, width: int = 16) -> Scene
     _listen(rng, boxes)
     on_air, releases = _on_air(rng, boxes, moved)
     made = scene(boxes, on_air=on_air, releases=releases, media=BIG, width=width)
-    return paced(rng, made)
+    return with_batches(paced(rng, made), seed)
+
+
+def with_batches(made: Scene, seed: int) -> Scene:
+    """The scene with some devices that take several steps in one request, by chance."""
+    rng = random.Random(f"batches {seed}")
+    streams = frozenset({StepKind.DISABLE, StepKind.RENUMBER, StepKind.ENABLE, StepKind.SET})
+    both = (Batch(streams, rng.choice((4, 64))), Batch(frozenset({StepKind.REPOINT}), 64))
+    traits = {
+        name: replace(each, batches=both) if rng.random() < 1 / 3 else each
+        for name, each in made.traits.items()
+    }
+    return replace(made, traits=traits)
 
 
 def _box(rng: random.Random, index: int, rooms: list[str]) -> Box:

@@ -4,15 +4,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from unittest.mock import patch
 
-from orchestrator.planning.aims.listeners import Hearing
-from orchestrator.planning.dry_run import dry_run
+from orchestrator.planning.dry_run import dry_run, schedule, scheduling
+from orchestrator.planning.ordering.batches import Batches
 from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.scheduling.making import Made, make
+from orchestrator.planning.scheduling.making import Made
 from orchestrator.planning.scheduling.tasks import Silent, Tasks
 from orchestrator.planning.silence import Span
-from orchestrator.planning.silence import spans as find
 from tests.benchmarks.facilities import facility
 from tests.planning.carried import length, silences, starts
 
@@ -52,29 +51,31 @@ def instances(count: int, first: int, *, devices: int, sources: int) -> Iterator
 def instance(scene: Scene, seed: int = 0) -> Instance | None:
     """One facility; None where the dry-run stops, or nobody goes silent."""
     tasks: list[Tasks] = []
-    spans: list[list[Span]] = []
+    spans: list[Span] = []
+    chosen: list[Batches] = []
 
-    def making(given: Tasks) -> Made:
-        tasks.append(given)
-        return make(given)
+    def making(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches]:
+        made, batches = schedule(scene, graph, quiet)
+        tasks.append(scheduling(scene, graph, quiet, batches))
+        spans.extend(quiet)
+        chosen.append(batches)
+        return made, batches
 
-    def finding(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
-        spans.append(find(scene, graph, heard))
-        return spans[0]
-
-    where = "orchestrator.planning.dry_run"
-    with patch(f"{where}.make", making), patch(f"{where}.spans", finding):
+    with patch("orchestrator.planning.dry_run.schedule", making):
         planned = dry_run(scene)
-    if planned.stopped or not spans or not spans[0]:
+    if planned.stopped or not spans:
         return None
     began = starts(planned.sequence)
     lasts = silences(planned.sequence, began)
+    ends = [(chosen[0].task(span.off), chosen[0].task(span.on)) for span in spans]
     return Instance(
         seed=seed,
         tasks=replace(tasks[0], silences=()),
-        on_air=tuple((span.off, span.on, 1) for span in spans[0] if span.on_air),
-        every=tuple((span.off, span.on, max(1, len(span.listeners))) for span in spans[0]),
-        silent=tuple(lasts[str(span.ref)] for span in spans[0]),
+        on_air=tuple((*end, 1) for end, span in zip(ends, spans, strict=True) if span.on_air),
+        every=tuple(
+            (*end, max(1, len(span.listeners))) for end, span in zip(ends, spans, strict=True)
+        ),
+        silent=tuple(lasts[str(span.ref)] for span in spans),
         milliseconds=length(planned.sequence, began),
         planned=planned,
     )

@@ -63,3 +63,14 @@ def test_a_sheet_without_steps_says_so(dry_run: DryRun, rooms: dict[str, str]) -
     empty = replace(dry_run, sequence=Sequence(steps=()), silence=())
     assert "There are no steps." in sheet(empty, rooms)
     assert "Nothing that the tool can see." in sheet(empty, rooms)
+
+
+def test_what_goes_in_one_request_is_said(dry_run: DryRun, rooms: dict[str, str]) -> None:
+    """Whoever ticks one of them sees that the others come with it."""
+    first, second, *others = dry_run.sequence.steps
+    mate = replace(second, device=first.device, batch=1)
+    steps = (replace(first, batch=1), mate, *others)
+    together = replace(dry_run, sequence=replace(dry_run.sequence, steps=steps))
+    flat = " ".join(sheet(together, rooms).split())
+    assert "In one request with s2." in flat
+    assert "In one request with s1." in flat

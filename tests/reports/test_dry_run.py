@@ -153,3 +153,18 @@ def test_the_json_has_the_keys_of_the_contract(dry_run: DryRun) -> None:
     assert (made["proved"], made["stopped"]) == (True, False)
     assert made["lent"] == {"studio-south-engine/program-1": "2990"}
     assert made["mended"] == {"number 415 on media": ["a/s1", "b/s2"]}
+
+
+def test_what_goes_in_one_request_is_said_at_each_step(
+    dry_run: DryRun, rooms: dict[str, str]
+) -> None:
+    """In words by number, and for programs by the batch's number; alone is null."""
+    first, second, *others = dry_run.sequence.steps
+    mate = replace(second, device=first.device, batch=1)
+    steps = (replace(first, batch=1), mate, *others)
+    together = replace(dry_run, sequence=replace(dry_run.sequence, steps=steps))
+    shown = report.text(together, DIGEST, rooms)
+    assert "in one request with 2\n" in shown
+    assert "in one request with 1\n" in shown
+    told = report.as_json(together, DIGEST)["sequence"]
+    assert [step["batch"] for step in told][:3] == [1, 1, None]

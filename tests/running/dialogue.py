@@ -31,7 +31,9 @@ def brief(operation: Operation) -> str:  # noqa: PLR0911 - one return an operati
     match operation:
         case Store(events=events):
             return "store " + " + ".join(event_text(event) for event in events)
-        case Read(step=step, at=at) | Write(step=step, at=at) | Probe(step=step, at=at):
+        case Write(steps=steps, at=at):
+            return f"write {' + '.join(step.id for step in steps)} at {at}"
+        case Read(step=step, at=at) | Probe(step=step, at=at):
             return f"{type(operation).__name__.lower()} {step.id} at {at}"
         case Wait(step=step, seconds=seconds):
             return f"wait {step.id} {seconds:g}"

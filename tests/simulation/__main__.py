@@ -1,10 +1,12 @@
 """Many seeds of the whole thing, without sockets and without waiting.
 
-``python -m tests.simulation [--seeds N] [--from K] [--devices D] [--processes P] [--everywhere]``.
+``python -m tests.simulation [--seeds N] [--from K] [--devices D] [--processes P] [--everywhere]
+[--batches]``.
 Each seed is a random small facility, planned; a run of it on a simulated network with every sort
 of trouble; and every way on from there: resumed, taken back, stopped in between. No safety rule
 may be broken, no event lost, no report untrue, and both ways have to lead where they should.
-``--everywhere`` stops the process after each event instead, one after the other. A seed that fails
+``--everywhere`` stops the process after each event instead, one after the other. With ``--batches``
+some of the devices take several steps in one request. A seed that fails
 prints one line that does it again. Exit status: 0 nothing was wrong, 1 something was.
 """
 
@@ -20,17 +22,17 @@ from multiprocessing import Pool
 from tests.simulation.trial import Told, everywhere, trial
 
 
-def attempt(seed: int, devices: int, *, stops: bool = False) -> Told:
+def attempt(seed: int, devices: int, *, stops: bool = False, batches: bool = False) -> Told:
     """Try one seed; what is raised is a failure like any other."""
     try:
-        return everywhere(seed, devices) if stops else trial(seed, devices)
+        return (everywhere if stops else trial)(seed, devices, batches=batches)
     except Exception as error:  # noqa: BLE001 - a seed that raises is told like one that fails
         return Told(seed, [f"raised {type(error).__name__}: {error}"])
 
 
-def failing(told: Told, devices: int, *, stops: bool = False) -> str:
+def failing(told: Told, devices: int, *, stops: bool = False, batches: bool = False) -> str:
     """One line: what was wrong with a seed, and how to see it again."""
-    more = " --everywhere" if stops else ""
+    more = f"{' --everywhere' if stops else ''}{' --batches' if batches else ''}"
     again = f"python -m tests.simulation --from {told.seed} --seeds 1 --devices {devices}{more}"
     return f"seed {told.seed}: {told.broken[0]}. Again: {again}"
 
@@ -43,16 +45,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--devices", type=int, default=4)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--everywhere", action="store_true")
+    parser.add_argument("--batches", action="store_true")
     given = parser.parse_args(arguments)
     began = time.monotonic()
     counted: Counter[str] = Counter()
     wrong = 0
-    one = partial(attempt, devices=given.devices, stops=given.everywhere)
+    how = {"stops": given.everywhere, "batches": given.batches}
+    one = partial(attempt, devices=given.devices, **how)
     for told in _all(one, range(given.first, given.first + given.seeds), given.processes):
         counted.update(told.counted)
         if told.broken:
             wrong += 1
-            line = failing(told, given.devices, stops=given.everywhere)
+            line = failing(told, given.devices, **how)
             sys.stdout.write(f"{line}\n")
             sys.stdout.flush()
     for name, number in sorted(counted.items()):

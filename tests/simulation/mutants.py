@@ -20,7 +20,7 @@ from orchestrator.facility.step import Sequence as Steps
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.planning import dry_run as planner
 from orchestrator.planning.ordering.finish import steps_of
-from orchestrator.running import fold, hand, life, reading, run, undo
+from orchestrator.running import fold, hand, life, reading, taking, undo
 from orchestrator.running.events import Event, Failed, Sent
 from orchestrator.running.fold import Standing
 from orchestrator.running.hand import Hand
@@ -152,7 +152,7 @@ def _empty(*_: Any) -> tuple[Any, ...]:
 
 
 def _any_order(self: Run, step: Step, _: object) -> bool:
-    return step.id not in self._hands and self.state.standing(step.id) is not Standing.FAILED
+    return step.id not in self._held and self.state.standing(step.id) is not Standing.FAILED
 
 
 def _proved_or_failed(self: Run, step: str) -> bool:
@@ -167,7 +167,7 @@ def _no_intent(self: Hand) -> tuple[Event, ...]:
     return told if self.stage is Stage.INTENDING else _EVENTS(self)
 
 
-_HAND = Run._hand
+_HAND = Run._taken
 
 
 def _no_doubt(self: Run, step: Step) -> Hand:
@@ -231,10 +231,10 @@ _LIST = (
                                     row(S.SEEKING, H.AS_FOUND, S.SENDING))),
     Mutant("a doubt called a sure failure", (instead(hand, "_failed", _sure),)),
     # after a stop
-    Mutant("doubt forgotten at a resume", (instead(Run, "_hand", _no_doubt),)),
+    Mutant("doubt forgotten at a resume", (instead(Run, "_taken", _no_doubt),)),
     Mutant("what may have landed reopened as if not sent", (
         instead(fold, "_reopened", _forgetful),)),
-    Mutant("a moved device asked where it was", (instead(run, "gone_to", _none),)),
+    Mutant("a moved device asked where it was", (instead(taking, "gone_to", _none),)),
     # taking back, and what is told
     Mutant("undo of what is proved only", (instead(undo, "in_doubt", lambda *_: frozenset()),)),
     Mutant("undo lets pointers follow whoever is there", (

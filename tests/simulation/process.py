@@ -143,9 +143,9 @@ class Process:
                 outcome = self.world.probe(at)
                 self._watch.probed(step, at, outcome)
                 return outcome
-            case Write(step=step, at=at):
-                self._watch.about_to_write(step, at)
-                return self.world.write(step, at)
+            case Write(steps=steps, at=at):
+                self._watch.about_to_write(steps, at)
+                return self.world.write(steps, at)
             case Ask():
                 return Reply(go=self._chance.random() >= self.world.odds.no_go, by="a person")
             case _:

@@ -12,7 +12,8 @@ from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.hazard import Grade
 from orchestrator.facility.plan import Ref
 from orchestrator.facility.step import Sequence
-from orchestrator.facility.traits import Effect, Saves
+from orchestrator.facility.step import StepKind as K
+from orchestrator.facility.traits import Batch, Effect, Saves
 from orchestrator.facility.wanted import Release
 from orchestrator.planning.digest import digest
 from orchestrator.planning.dry_run import dry_run
@@ -37,8 +38,11 @@ class Job:
     plan: DryRun
 
 
-def job(seed: int, most: int = 4) -> Job | None:
-    """The job of a seed, of at most ``most`` devices; None where the planner refuses it."""
+def job(seed: int, most: int = 4, *, batches: bool = False) -> Job | None:
+    """The job of a seed, of at most ``most`` devices; None where the planner refuses it.
+
+    ``batches``: some of the devices take several steps in one request.
+    """
     rng = random.Random(seed)
     boxes = (rich_boxes if rng.random() < 0.4 else random_boxes)(seed)
     for name in sorted(boxes)[most:]:
@@ -60,7 +64,24 @@ def job(seed: int, most: int = 4) -> Job | None:
         rooms=frozenset({"north", "south", "booth"}),
         on_air=tuple(on_air),
     )
-    return planned(made)
+    return planned(_with_batches(made, seed) if batches else made)
+
+
+def _with_batches(made: Scene, seed: int) -> Scene:
+    chance = random.Random(f"batches {seed}")
+    takes = {name: _takes(chance) for name in sorted(made.traits) if chance.random() < 0.8}
+    traits = {
+        name: replace(each, batches=takes.get(name, ())) for name, each in made.traits.items()
+    }
+    return replace(made, traits=traits)
+
+
+def _takes(chance: random.Random) -> tuple[Batch, ...]:
+    kinds = [K.DISABLE, K.ENABLE, K.RENUMBER, K.SET, K.REPOINT]
+    chance.shuffle(kinds)
+    cut = chance.randint(1, len(kinds))
+    parts = (kinds[:cut], kinds[cut:])
+    return tuple(Batch(frozenset(part), chance.choice((2, 3, 8))) for part in parts if part)
 
 
 def _mend(boxes: dict[str, Box]) -> None:

@@ -42,6 +42,14 @@ def test_seeds_that_failed_once(seed: int) -> None:
     assert attempt(seed, DEVICES).broken == []
 
 
+@pytest.mark.parametrize("first", range(0, SEEDS // 4, CHUNK))
+def test_likewise_where_devices_take_several_steps_in_one_request(first: int) -> None:
+    """Of one request some steps may be done, others refused, lost or late."""
+    told = [attempt(seed, DEVICES, batches=True) for seed in range(first, first + CHUNK)]
+    assert [failing(one, DEVICES, batches=True) for one in told if one.broken] == []
+    assert sum(one.counted["steps in batches"] for one in told) > CHUNK
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_process_may_die_after_any_event(seed: int) -> None:
     """Between the events of one commit, too, and again while it resumes, or is taken back."""

@@ -46,7 +46,7 @@ def test_what_the_run_wrote_itself_stays_its_own() -> None:
     """Whoever had set it before."""
     world = switched_on()
     world.taken_over(ON)
-    world.write(ON, ON.at)
+    world.write((ON,), ON.at)
     world.given_up(ON)
     assert THING not in world.units["a"].strays
 

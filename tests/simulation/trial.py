@@ -61,18 +61,18 @@ class Night:
         return [*seen, *self.ledger.watch.broken]
 
 
-def trial(seed: int, most: int = 4) -> Told:
-    """Try one seed."""
+def trial(seed: int, most: int = 4, *, batches: bool = False) -> Told:
+    """Try one seed; ``batches``: some devices take several steps in one request."""
     told = Told(seed)
     chance = random.Random(f"trial {seed}")
-    night = _night(seed, most, chance, odds(chance), told)
+    night = _night(job(seed, most, batches=batches), chance, odds(chance), told)
     if night is not None:
         _ways(night, told, _under_trouble(night, told))
         told.counted.update(night.world.counted)
     return told
 
 
-def everywhere(seed: int, most: int = 2) -> Told:
+def everywhere(seed: int, most: int = 2, *, batches: bool = False) -> Told:
     """Stop the process after each event that a seed's run stores, and go every way from there.
 
     The process that resumes is stopped as well, somewhere; so is the one that takes it back.
@@ -81,7 +81,7 @@ def everywhere(seed: int, most: int = 2) -> Told:
     stop = 1
     while True:
         chance = random.Random(f"everywhere {seed}")
-        night = _night(seed, most, chance, CALM, told)
+        night = _night(job(seed, most, batches=batches), chance, CALM, told)
         if night is None:
             return told
         ended = _once(night, told, stop)
@@ -99,8 +99,7 @@ def _stopped(night: Night, ended: bool) -> list[str]:  # noqa: FBT001 - how it e
     return told.broken
 
 
-def _night(seed: int, most: int, chance: random.Random, trouble: Odds, told: Told) -> Night | None:
-    made = job(seed, most)
+def _night(made: Job | None, chance: random.Random, trouble: Odds, told: Told) -> Night | None:
     if made is None or not made.plan.sequence.steps:
         told.counted["nothing to do" if made else "refused by the planner"] += 1
         return None
@@ -108,6 +107,7 @@ def _night(seed: int, most: int, chance: random.Random, trouble: Odds, told: Tol
     record = record_of(made, "r1")
     told.counted["runs"] += 1
     told.counted["steps"] += len(record.sequence.steps)
+    told.counted["steps in batches"] += sum(step.batch > 0 for step in record.sequence.steps)
     ledger = Ledger(_watch(made.scene, record, world))
     return Night(made, record, world, Referee(world), ledger, chance)
 

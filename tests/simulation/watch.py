@@ -13,6 +13,7 @@ The referee of ``mocks`` judges what the devices hold. This one judges how the r
   nothing is written to it before it was seen at its new address (H5).
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from mocks.holdings import heard
@@ -81,10 +82,15 @@ class Watch:
         if isinstance(outcome, Vacant):
             self._vacant[step.device] = at
 
-    def about_to_write(self, step: Step, at: str) -> None:
-        """Judge a write before it does anything."""
+    def about_to_write(self, steps: Sequence[Step], at: str) -> None:
+        """Judge a write before it does anything: one step, or several in one request."""
+        read_at = self._seen.pop(steps[0].device, None)
+        for step in steps:
+            self._judge(step, looked=read_at == at)
+
+    def _judge(self, step: Step, *, looked: bool) -> None:
         self._by_the_ledger(step)
-        self._by_what_was_read(step, at)
+        self._by_what_was_read(step, looked=looked)
         self._by_what_is_on_its_way(step)
         self._by_addresses(step)
         silences = step.kind in (StepKind.DISABLE, StepKind.RENUMBER, StepKind.READDRESS)
@@ -104,8 +110,8 @@ class Watch:
         if missing := set(step.after) - self._proved:
             self._wrong("order", step, f"before {min(missing)} was proved")
 
-    def _by_what_was_read(self, step: Step, at: str) -> None:
-        if self._seen.pop(step.device, None) != at:
+    def _by_what_was_read(self, step: Step, *, looked: bool) -> None:
+        if not looked:
             self._wrong("H7", step, "without a read right before it")
             return
         unit = self._world.units[step.device]

@@ -4,7 +4,7 @@ It stands where devices, adapters and wires stand for a real run, and has a cloc
 Whoever observes it (the referee of ``mocks``) is told each change at the instant of the change.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
@@ -17,6 +17,7 @@ from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Accepted,
     Answers,
+    Apart,
     Nobody,
     Outcome,
     ReadFailed,
@@ -124,12 +125,26 @@ class World:
         """Say whether anything answers at ``at``."""
         return Vacant() if self._at(at) is None else Answers("somebody")
 
-    def write(self, step: Step, at: str) -> Outcome:
-        """Let a write arrive, or get lost."""
-        odds = self.odds
-        if self._at(at) != step.device:
+    def write(self, steps: Sequence[Step], at: str) -> Outcome:
+        """Let a write arrive, or get lost; of several steps each may have a fate of its own."""
+        odds, first = self.odds, steps[0]
+        if self._at(at) != first.device:
             return Refused(Failure.UNREACHABLE, "no connection")
-        self._tell_asked(step, at)
+        for step in steps:
+            self._tell_asked(step, at)
+        if len(steps) == 1:
+            return self._write(first)
+        if self._hit("refused", odds.refused):
+            return Refused(Failure.REJECTED, "not all of it")
+        if self._hit("request_lost", odds.request_lost):
+            bound = self.now + self.units[first.device].late_s
+            self.flights += [Flight(first.device, step, bound, None) for step in steps]
+            return Unsure("no answer")
+        told = {step.id: self._write(step) for step in steps}
+        return Unsure("no answer") if self._hit("answer_lost", odds.answer_lost) else Apart(told)
+
+    def _write(self, step: Step) -> Accepted | Refused | Unsure:
+        odds = self.odds
         if self._hit("refused", odds.refused):
             return Refused(Failure.REJECTED, "not now")
         if self._hit("busy", odds.busy):

@@ -1,6 +1,7 @@
 """The last touches: first and final saves, and steps with ids in the order of the schedule."""
 
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
@@ -115,11 +116,16 @@ def _why(first: Draft, off: Draft) -> str:
     return f"waits until {what} {_DONE[first.kind]}, to be silent no longer than it has to"
 
 
-def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
-    """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start."""
+def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> tuple[Step, ...]:
+    """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start.
+
+    ``groups`` are those that go in one request; they are numbered by their first steps.
+    """
     place = ranks(made.order)
     start_of = place.__getitem__
     ids = [f"s{number + 1}" for number in place]
+    by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
+    batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
     steps = []
     for at, index in enumerate(made.order):
         draft = graph.drafts[index]
@@ -144,6 +150,7 @@ def steps_of(graph: Graph, made: Made) -> tuple[Step, ...]:
                 order=at + 1,
                 estimate_s=draft.seconds,
                 origin=draft.origin,
+                batch=batch.get(index, 0),
             )
         )
     return tuple(steps)

@@ -3,12 +3,47 @@
 from collections.abc import Iterable, Sequence
 
 from orchestrator.facility.step import StepKind
+from orchestrator.planning.ordering.batches import Batches
 from orchestrator.planning.ordering.drafts import Draft
 from orchestrator.planning.scheduling.tasks import Silent, Tasks
 
 
-def tasks_of(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> Tasks:
-    """The scheduling problem of ``drafts``, whose index is the task's number."""
+def tasks_of(
+    drafts: Sequence[Draft],
+    silences: Iterable[Silent],
+    width: int,
+    batches: Batches | None = None,
+) -> Tasks:
+    """The scheduling problem of ``drafts``, whose index is the task's number.
+
+    With ``batches`` each batch is one task, which takes as long as the longest of its steps: one
+    look, one write, one look back.
+    """
+    alone = _alone(drafts, silences, width)
+    if batches is None or not batches.groups:
+        return alone
+    task_of = batches.task_of
+
+    def joined(edges: Sequence[Sequence[int]]) -> tuple[tuple[int, ...], ...]:
+        return tuple(
+            tuple(dict.fromkeys(task_of[other] for member in group for other in edges[member]))
+            for group in batches.members
+        )
+
+    firsts = [group[0] for group in batches.members]
+    return Tasks(
+        length=tuple(max(alone.length[each] for each in group) for group in batches.members),
+        device=tuple(alone.device[first] for first in firsts),
+        phase=tuple(alone.phase[first] for first in firsts),
+        by_hand=tuple(alone.by_hand[first] for first in firsts),
+        before=joined(alone.before),
+        later=joined(alone.later),
+        silences=tuple((task_of[off], task_of[on], cost) for off, on, cost in alone.silences),
+        width=alone.width,
+    )
+
+
+def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> Tasks:
     later: list[list[int]] = [[] for _ in drafts]
     for index, draft in enumerate(drafts):
         for before in draft.after:

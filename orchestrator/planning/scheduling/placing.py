@@ -47,13 +47,16 @@ class Placing:
         self.task_at = self._places()
         self.bit = [0] * self.count
         for place, task in enumerate(self.task_at):
-            self.bit[task] = 1 << place
+            self.bit[task] |= 1 << place
         self.before: list[tuple[int, ...]] = list(tasks.before)
         self.later: list[tuple[int, ...]] = list(tasks.later)
         self.work = 0
 
     def _places(self) -> list[int]:
-        """Which task each bit of a group stands for: first all disables, then all enables."""
+        """Which task each bit of a group stands for: first all disables, then all enables.
+
+        A task that ends or begins several silences has a bit for each; they are set together.
+        """
         offs = [off for off, _, _ in self.tasks.silences]
         ons = [on for _, on, _ in self.tasks.silences]
         ends = {*offs, *ons}
@@ -202,7 +205,7 @@ class Placing:
     def _move(self, group: int, start: list[int], following: list[int]) -> None:
         """Move a group as far as it can before it meets a task outside."""
         length, later, bit = self.tasks.length, self.later, self.bit
-        members = [self.task_at[place] for place in bits_of(group)]
+        members = list(dict.fromkeys([self.task_at[place] for place in bits_of(group)]))
         room = FAR
         for task in members:
             if start[task] >= FAR:

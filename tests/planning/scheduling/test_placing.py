@@ -48,6 +48,21 @@ def test_what_gives_a_number_on_goes_later_with_who_takes_it() -> None:
     assert Placing(tasks).place(late_order(tasks))[0] == 6
 
 
+def test_one_task_may_begin_and_end_several_silences() -> None:
+    """Two sources that go off, and come back, in one request cost both; nothing moves twice."""
+    together = problem(
+        ("a", 1, ()),
+        ("a", 1, (0, 3)),
+        ("a", 1, (1,)),
+        ("b", 9, ()),
+        silences=((0, 2, 1), (0, 2, 3)),
+    )
+    order = late_order(together)
+    cost, start, _ = Placing(together).place(order)
+    assert cost == _least(together, order) == 3 * 4
+    assert start[0] == 8
+
+
 def test_near_the_least_for_the_order() -> None:
     """Never below what a flow (networkx) says is the least, seldom and little above."""
     ratios = []
