@@ -1,5 +1,9 @@
 """A plug-in of another package through whole commands: a line box that speaks no HTTP."""
 
+import importlib.util
+import os
+import shutil
+import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from tests.cli.stage import ANSWERS, Ended, cutsheet
-from tests.plug_in.box import WORD, Box, install, served
+from tests.example import ROOT
+from tests.plug_in.box import WORD, Box, install, served, wheel
 
 PLAN = """\
 facility: Tern Point Radio
@@ -106,3 +111,44 @@ def test_a_broken_one_is_told_and_not_shown_as_a_traceback(
     gone = facility.run("check")
     assert gone.status == 3
     assert "fulmar-box" in gone.said
+
+
+def installer() -> list[str]:
+    """The command that installs packages here, kept from asking any index."""
+    if importlib.util.find_spec("pip") is not None:
+        return [sys.executable, "-m", "pip", "install", "--no-index", "--no-deps", "-q"]
+    if (uv := shutil.which("uv")) is not None:
+        return [uv, "pip", "install", "--offline", "--no-index", "--no-deps", "-q"]
+    if os.environ.get("CI") == "true":
+        pytest.fail("nothing installs packages here")
+    pytest.skip("nothing installs packages here")
+
+
+def test_a_wheel_that_was_really_installed(tmp_path: Path) -> None:
+    """Built, installed without any index, found by its entry point by the command, and used.
+
+    The command is a process of its own, which knows no more of it than what was installed.
+    """
+    site, folder = tmp_path / "site", tmp_path / "facility"
+    (folder / "playbooks").mkdir(parents=True)
+    (folder / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    (folder / "playbooks" / "boxes.yaml").write_text(WANTED, encoding="utf-8")
+    install_it = [*installer(), "--target", str(site), str(wheel(tmp_path))]
+    subprocess.run(install_it, check=True, capture_output=True, timeout=60)
+    assert (site / "fulmar_line_box-1.2.dist-info" / "RECORD").exists()
+    env = {**os.environ, "CUTSHEET_CREDENTIALS": "environment", "CUTSHEET_CREDENTIAL_BOXES": WORD}
+    with served() as box:
+        ways = ["--facility", str(folder), "--connect", f"127.44.3.61=127.0.0.1:{box.port}"]
+        call = [sys.executable, "-m", "orchestrator.cli.main", "apply", "--yes", *ANSWERS, *ways]
+        for found in ("", str(site)):
+            path = os.pathsep.join([str(ROOT), *([found] if found else [])])
+            ended = subprocess.run(
+                call, check=False, capture_output=True, text=True, timeout=60,
+                env={**env, "PYTHONPATH": path},
+            )  # fmt: skip
+            if not found:
+                assert ended.returncode == 3, ended.stdout + ended.stderr
+                assert "fulmar-box" in ended.stdout + ended.stderr
+        assert ended.returncode == 0, ended.stdout + ended.stderr
+        line = box.lines["1"]
+        assert (line.number, line.label, line.on) == (612, "MIC TWO", True)

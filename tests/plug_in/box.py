@@ -1,8 +1,11 @@
 """A simulated Fulmar FB-2, an invented line box, on a loopback socket; and its package on disk."""
 
 import asyncio
+import base64
+import hashlib
 import shutil
 import threading
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -158,3 +161,27 @@ def install(
     )
     (info / "RECORD").write_text("", encoding="utf-8")
     return site
+
+
+def wheel(folder: Path) -> Path:
+    """The package as a wheel (the binary distribution format of PyPA), made by hand."""
+    info = "fulmar_line_box-1.2.dist-info"
+    held = {
+        "fulmar_adapter.py": (HERE / "fulmar_adapter.py").read_text(encoding="utf-8"),
+        f"{info}/METADATA": "Metadata-Version: 2.1\nName: fulmar-line-box\nVersion: 1.2\n",
+        f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: by hand\nRoot-Is-Purelib: true\n"
+        "Tag: py3-none-any\n",
+        f"{info}/entry_points.txt": "[cutsheet.adapters]\nfulmar-box = fulmar_adapter:plug_in\n",
+    }
+    rows = [f"{name},{_digest(text)},{len(text.encode())}" for name, text in held.items()]
+    held[f"{info}/RECORD"] = "\n".join([*rows, f"{info}/RECORD,,"]) + "\n"
+    path = folder / "fulmar_line_box-1.2-py3-none-any.whl"
+    with zipfile.ZipFile(path, "w") as made:
+        for name, text in held.items():
+            made.writestr(name, text)
+    return path
+
+
+def _digest(text: str) -> str:
+    made = base64.urlsafe_b64encode(hashlib.sha256(text.encode()).digest())
+    return f"sha256={made.decode().rstrip('=')}"
