@@ -141,10 +141,18 @@ class Solver:
 
 
 def _crowded(part: Part, start: list[int]) -> Solved:
-    """A part as listed: its devices take turns, so what matters is who goes first."""
-    wanted = {off: start[off] for off, _, _ in part.tasks.silences if off not in part.begins}
-    order, held = hold_roughly(part.tasks, start, wanted)
-    return Solved(part, order, start, robust(part.tasks, held, start, ranks(order)))
+    """A part as listed: its devices take turns, so what matters is who goes first.
+
+    A disable waits for a task that ends its own length before. Tied to one that ends just then, it
+    would leave a turn empty whenever that one took a little longer than expected, though others
+    have ended: a run of 500 devices took a twelfth longer for it, with one part in 75 less silence.
+    """
+    tasks = part.tasks
+    offs = [off for off, _, _ in tasks.silences if off not in part.begins]
+    order, _ = hold_roughly(tasks, start, {off: start[off] for off in offs})
+    early = {off: start[off] - tasks.length[off] for off in offs if start[off] > tasks.length[off]}
+    _, held = hold_roughly(tasks, start, early)
+    return Solved(part, order, start, robust(tasks, held, start, ranks(order)))
 
 
 def _tied(part: Part, order: Sequence[int], held: dict[int, int]) -> Solved:

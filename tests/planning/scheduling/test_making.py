@@ -1,5 +1,6 @@
 """The schedule as a whole: what is planned is what a run does, and it is near the best."""
 
+import random
 from dataclasses import replace
 from statistics import mean
 
@@ -172,3 +173,25 @@ def test_at_another_pace_it_is_the_same_schedule(seed: int) -> None:
     assert told.start == [2 * each for each in made.start]
     assert (told.order, told.waits, told.behind) == (made.order, made.waits, made.behind)
     check(slow, told.start)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_crowded_run_keeps_its_turns_full_when_steps_take_other_times(seed: int) -> None:
+    """160 devices by turns of 16, each step up to a fifth longer: near the bound all the same.
+
+    Each switches its source off, renumbers it and switches it on; its neighbour follows it.
+    """
+    count, width = 160, 16
+    lines: list[tuple[str, int, tuple[int, ...]]] = []
+    for n in range(count):
+        off = 4 * n
+        own, neighbour = f"d{n:03}", f"d{(n + 1) % count:03}"
+        lines += [(own, 500, ()), (own, 500, (off,)), (neighbour, 500, (off,))]
+        lines += [(own, 500, (off + 1, off + 2))]
+    silences = tuple((4 * n, 4 * n + 3, 1) for n in range(count))
+    tasks = problem(*lines, silences=silences, width=width)
+    made = make(tasks, work=0)
+    uneven = random.Random(seed)
+    longer = replace(tasks, length=tuple(uneven.randint(500, 600) for _ in tasks.length))
+    length = max(paced(made, longer).end)
+    assert length <= 1.07 * sum(longer.length) / width
