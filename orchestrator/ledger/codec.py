@@ -29,9 +29,17 @@ _RECORD: TypeAdapter[RunRecord] = TypeAdapter(RunRecord)
 _FOUND: TypeAdapter[Found] = TypeAdapter(Found)
 
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
+
+
 def _dump(adapter: TypeAdapter[Any], value: object) -> str:
-    plain = _unicode(adapter.dump_python(value))
-    return json.dumps(plain, ensure_ascii=False, separators=(",", ":"))
+    plain = adapter.dump_python(value)
+    text = _ENCODER.encode(plain)
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return _ENCODER.encode(_unicode(plain))
+    return text
 
 
 def _unicode(value: object) -> object:

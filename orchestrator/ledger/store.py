@@ -32,6 +32,9 @@ from orchestrator.running.events import Event
 from orchestrator.running.record import RunRecord
 from orchestrator.running.view import RunLine, run_lines
 
+_ROWS_AT_ONCE = 100
+"""So that an older SQLite takes it too, which has room for 999 values in one statement."""
+
 
 def ledger_path(facility: Path) -> Path:
     """Where the ledger of the facility in the folder ``facility`` stands."""
@@ -123,10 +126,13 @@ class SqliteLedger:
         """
         texts = [(event, dump_event(event)) for event in events]
         with self._transaction() as connection:
-            self._must_exist(connection, run)
-            (last,) = connection.execute(
-                "SELECT coalesce(max(n), 0) FROM events WHERE run = ?", (run,)
+            known, last = connection.execute(
+                "SELECT EXISTS (SELECT 1 FROM runs WHERE id = :run), "
+                "(SELECT coalesce(max(n), 0) FROM events WHERE run = :run)",
+                {"run": run},
             ).fetchone()
+            if not known:
+                raise _no_such_run(run)
             told = [
                 (run, n, at.isoformat(), event.kind, getattr(event, "step", None), text)
                 for n, (event, text) in enumerate(texts, last + 1)
@@ -218,10 +224,14 @@ class SqliteLedger:
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...]]) -> None:
+    """Insert rows, many by one statement: after each one Python may have to wait for its turn."""
     columns = COLUMNS[table]
     marks = ", ".join("?" for _ in columns.split(","))
-    statement = f"INSERT INTO {table} ({columns}, seal) VALUES ({marks}, ?)"  # noqa: S608 - our own
-    connection.executemany(statement, [(*row, seal(*row)) for row in rows])
+    statement = f"INSERT INTO {table} ({columns}, seal) VALUES "  # noqa: S608 - our own
+    for first in range(0, len(rows), _ROWS_AT_ONCE):
+        part = rows[first : first + _ROWS_AT_ONCE]
+        values = [value for row in part for value in (*row, seal(*row))]
+        connection.execute(statement + ", ".join([f"({marks}, ?)"] * len(part)), values)
 
 
 def _no_such_run(run: str) -> LedgerError:

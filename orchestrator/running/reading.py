@@ -38,12 +38,13 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
     Raises:
         OutOfTurn: the operation can't come to that; ``hand`` stays as it is.
     """
-    if not isinstance(outcome, ANSWERS[type(hand.operation())]):
-        raise OutOfTurn(f"{type(hand.operation()).__name__} was answered {outcome}")
+    asked = type(hand.operation())
+    if not isinstance(outcome, ANSWERS[asked]):
+        raise OutOfTurn(f"{asked.__name__} was answered {outcome}")
     if isinstance(outcome, Saw):
         outcome = _identified(hand, outcome)
-        if isinstance(outcome, Saw):
-            hand = replace(hand, lost=_lost(hand, outcome.state))
+        if isinstance(outcome, Saw) and (gone := _lost(hand, outcome.state)) != hand.lost:
+            hand = replace(hand, lost=gone)
     happening = happening_of(hand, outcome)
     return hand.next(happening, outcome, _said(hand, happening, outcome))
 

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from functools import lru_cache
 
 from jsonpointer import JsonPointer, JsonPointerException
 
@@ -27,13 +28,23 @@ def document(body: bytes) -> Json:
             text that can't be kept.
     """
     try:
-        value = json.loads(body, parse_constant=_refuse, parse_float=_finite)
+        value = _DECODER.decode(body.decode("ascii")) if _plain(body) else _loaded(body)
     except RecursionError:
         raise Unusable("the answer is nested too deep") from None
     except ValueError:
         raise Unusable("the answer is no JSON") from None
-    _check(value)
+    if not _plain(body) or b"\\u" in body or body.count(b"[") + body.count(b"{") > MAX_DEPTH:
+        _check(value)  # else there can be neither half a character nor such a depth in it
     return value
+
+
+def _plain(body: bytes) -> bool:
+    """Whether its text is its bytes; with zeros in it, it may be UTF-16."""
+    return body.isascii() and b"\0" not in body
+
+
+def _loaded(body: bytes) -> Json:
+    return json.loads(body, parse_constant=_refuse, parse_float=_finite)
 
 
 def _refuse(word: str) -> float:
@@ -45,6 +56,9 @@ def _finite(text: str) -> float:
     if not math.isfinite(value):
         raise ValueError(text)
     return value
+
+
+_DECODER = json.JSONDecoder(parse_constant=_refuse, parse_float=_finite)
 
 
 def _check(value: Json) -> None:
@@ -72,6 +86,12 @@ def lone_surrogate(text: str) -> bool:
     return _LONE_SURROGATE.search(text) is not None
 
 
+@lru_cache(maxsize=1024)
+def _parsed(pointer: str) -> JsonPointer:
+    """A pointer of a device description; those are read thousands of times."""
+    return JsonPointer(pointer)
+
+
 def pick(value: Json, pointer: str) -> Json:
     """Give the value at ``pointer`` inside ``value``.
 
@@ -79,7 +99,7 @@ def pick(value: Json, pointer: str) -> Json:
         Unusable: there is nothing at the pointer, or it is no pointer.
     """
     try:
-        parsed = JsonPointer(pointer)
+        parsed = _parsed(pointer)
         for step in parsed.parts:
             if not isinstance(value, dict | list) or (isinstance(value, list) and step == "-"):
                 raise Unusable(f"there is no value at {pointer}")

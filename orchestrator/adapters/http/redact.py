@@ -6,6 +6,7 @@ import json
 import logging
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from urllib.parse import quote, quote_plus
 
 from orchestrator.facility.secret import Secret
@@ -38,7 +39,7 @@ class Redactor:
     def learn(self, word: str) -> None:
         """Take ``word`` out too from now on: a cookie that stands for the secret."""
         if word:
-            self._forms = sorted({*self._forms, *_forms(word)}, key=len, reverse=True)
+            self._forms = sorted({*self._forms, *_forms_of(word)}, key=len, reverse=True)
 
     def __call__(self, text: str) -> str:
         """``text`` without the secret."""
@@ -55,6 +56,12 @@ class Redactor:
 
     def __repr__(self) -> str:
         return "Redactor()"
+
+
+@lru_cache(maxsize=64)
+def _forms_of(text: str) -> tuple[str, ...]:
+    """They are worked out once where hundreds of devices have one secret."""
+    return tuple(_forms(text))
 
 
 def _forms(text: str) -> Iterator[str]:

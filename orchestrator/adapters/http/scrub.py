@@ -14,11 +14,20 @@ Redact = Callable[[str], str]
 
 def identity(found: Identity, redact: Redact) -> Identity:
     """Who a device is, without its secret."""
-    return replace(found, firmware=redact(found.firmware))
+    firmware = redact(found.firmware)
+    return found if firmware == found.firmware else replace(found, firmware=firmware)
 
 
 def state(found: DeviceState, redact: Redact) -> DeviceState:
     """What a device holds, without its secret."""
+    held = [
+        found.identity.firmware,
+        *(each.label for each in found.sources.values()),
+        *(each.label for each in found.destinations.values()),
+        *(value for value in found.settings.values() if isinstance(value, str)),
+    ]
+    if all(redact(text) == text for text in held):
+        return found  # nearly always
     return replace(
         found,
         identity=identity(found.identity, redact),
