@@ -35,7 +35,8 @@ class Make:
 
     ``description`` is its device description; None: it speaks by standards alone, as ``speaks``
     has it. ``slots`` are the two sources and the destination as the device has them, ``sources``
-    what the tool calls the two. ``steps`` are all that the change takes.
+    what the tool calls the two. ``steps`` are all that the change takes. ``batches``: it takes
+    both sources' numbers in one request.
     """
 
     make: str
@@ -48,6 +49,7 @@ class Make:
     description: Path | None = None
     speaks: str = ""
     user: str = "engineer"
+    batches: bool = False
 
     @property
     def does(self) -> frozenset[str]:
@@ -88,6 +90,7 @@ MAKES = [
         slots=("1", "3", "2"),
         sources=("out-1", "out-3"),
         steps=STREAMS | MOVES | {"set", "save"},
+        batches=True,
     ),
     Make(
         make="nmos",
@@ -98,6 +101,7 @@ MAKES = [
         sources=("OLD-1", "spare"),
         hears=f'group: "{GROUP}"',
         steps=STREAMS,
+        batches=True,
     ),
     Make(
         make="nmos-restconf",
@@ -108,6 +112,7 @@ MAKES = [
         sources=("OLD-1", "spare"),
         hears=f'group: "{GROUP}"',
         steps=STREAMS | MOVES,
+        batches=True,
     ),
 ]
 every_make = pytest.mark.parametrize("make", MAKES, ids=lambda make: make.make)
@@ -237,6 +242,11 @@ def test_a_whole_change_and_all_of_it_taken_back(make: Make, tmp_path: Path) -> 
         assert {each["step"] for each in planned["sequence"]} == make.steps
         applied = stage.run("apply", "--yes", *ANSWERS, **secret)
         assert applied.status == 0, applied.said
+        sent = [each for each in planned["sequence"] if each["step"] != "confirm"]
+        requests = {each["id"] if each["batch"] is None else each["batch"] for each in sent}
+        assert (len(requests) < len(sent)) == make.batches
+        asked = [one for one in stage.world.log if one.method != "GET" and one.path != "/session"]
+        assert len(asked) == len(requests)
 
         now = stage.now("sender")
         source = now.sources[make.slots[0]]

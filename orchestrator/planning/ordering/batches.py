@@ -2,10 +2,10 @@
 
 A batch is steps of one device, each about another source or destination, that its traits let go
 together and of which none waits for another, or for what waits for another. Each step has a time
-at which it is due if no device ever kept another step waiting: as soon as what it comes after
-allows, and a disable as late as what comes after it allows. Steps that are due at one time can be
-one task without a circle, since what comes after a step is always due later. And nobody is silent
-longer for it than the order of safety asks.
+at which it is due if no device ever kept another step waiting: within a silence as soon as what
+it comes after allows, else (a disable, too) as late as what comes after it allows. Steps that are
+due at one time can be one task without a circle, since what comes after a step is always due
+later. And nobody is silent longer for it than the order of safety asks.
 """
 
 from collections import defaultdict
@@ -161,6 +161,10 @@ def _due(graph: Graph) -> dict[int, int]:
     if len(order) < len(waits):
         return {}
     for index in reversed(order):
-        if graph.drafts[index].kind is StepKind.DISABLE and later[index]:
+        if later[index] and not _within_a_silence(graph, index):
             due[index] = min(due[then] for then in later[index]) - length[index]
     return due
+
+
+def _within_a_silence(graph: Graph, index: int) -> bool:
+    return any(graph.drafts[first].kind is StepKind.DISABLE for first in graph.drafts[index].after)

@@ -110,6 +110,16 @@ def test_one_whose_number_is_late_keeps_no_other_silent() -> None:
     assert silence(planned) <= silence(alone)
 
 
+def test_a_source_that_is_off_anyway_goes_with_the_others() -> None:
+    """It could be renumbered at any time; it is when its neighbour's number is."""
+    boxes = moving(2, to="127.44.3.35")
+    boxes["engine"].sources["p2"] = (312, False)
+    planned = dry_run(taking(scene(boxes), STREAMS, POINTERS))
+    assert ["renumber engine/p1", "renumber engine/p2"] in batches_of(
+        planned.sequence.steps
+    ).values()
+
+
 def test_settings_with_effects_go_alone_and_labels_together() -> None:
     """A label changes nothing but itself."""
     boxes = moving(2, wants={}, labels={"p1": "A", "p2": "B"}, set_to={"gain": 3, "ptp_domain": 4})
