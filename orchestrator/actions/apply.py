@@ -28,13 +28,14 @@ from orchestrator.ledger.lock import Held, hold
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.digest import digest
 from orchestrator.planning.result import DryRun
-from orchestrator.running.events import Answered, Asked, Event
+from orchestrator.running.events import Agreed, Answered, Asked, Event
 from orchestrator.running.gate import Words
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.protocols import Person, Reporter
 from orchestrator.running.record import RunRecord
 from orchestrator.running.run import Run
 from orchestrator.running.terms import Terms
+from orchestrator.running.view import terms_now
 
 ReporterFor = Callable[[RunRecord, Sequence[Event]], Reporter]
 """Makes the reporter of a run, from its record and the events stored so far."""
@@ -165,8 +166,8 @@ async def start(
 async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | None = None) -> Ended:
     """Go on with a run where it stands: what may have landed is read before anything else.
 
-    ``terms`` take the place of those on which the run was agreed to, for this sitting. Who is on
-    air, and whether monitors are down, is asked anew: sources are about to come back.
+    ``terms`` take the place of those on which it went on so far, from now on, and are stored with
+    it. Who is on air, and whether monitors are down, is asked anew: sources are about to come back.
 
     Raises:
         LedgerError: no such run, or another run holds the facility.
@@ -185,7 +186,8 @@ async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | No
             )
         touched = (desk.plan.devices[name] for name in record.before if name in desk.plan.devices)
         await check_sign_ins(touched, desk.open_adapter)
-        window = (terms or record.terms).window
+        agreed = terms or terms_now(record, ledger.events(run))
+        window = agreed.window
         asks = {**before_going_on(window, desk.clock.now()), **BEFORE_SOURCES_RETURN}
         if record.rotates is not None:
             asks = {}  # no source is silent for it, and none comes back
@@ -193,7 +195,8 @@ async def resume(desk: Desk, run: str, attendance: Attendance, terms: Terms | No
         ledger.append(run, _told(answers), desk.clock.now())
         if answers and not answers[-1].go:
             return _no(answers[-1])
-        agreed = terms or record.terms
+        if terms is not None:
+            ledger.append(run, [Agreed(terms)], desk.clock.now())
         if OUTSIDE in asks:
             agreed = replace(agreed, window=None)
         agreed_on = replace(record, terms=agreed)

@@ -31,7 +31,7 @@ def past_of(folder: Path, unit: BenchUnit) -> Past:
     if not ledger_path(folder).exists():
         return Past()
     found = Past()
-    with SqliteLedger(folder) as ledger:
+    with SqliteLedger(folder, looks=True) as ledger:
         for line in ledger.runs():
             record = ledger.record(line.id)
             if not _from_the_bench(record, unit) or line.state is RunState.UNDONE:

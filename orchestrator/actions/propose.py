@@ -122,7 +122,7 @@ def unfinished(desk: Desk, touched: set[str], undoes: str | None = None) -> tupl
     """Unfinished runs, but for the one taken back, that own any of the devices ``touched``."""
     if not ledger_path(desk.folder).exists():
         return ()
-    with SqliteLedger(desk.folder) as ledger:
+    with SqliteLedger(desk.folder, looks=True) as ledger:
         return tuple(
             Hazard(
                 name=f"unfinished:{run}",

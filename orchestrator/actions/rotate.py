@@ -185,7 +185,7 @@ def rotated_by(desk: Desk, run: str) -> str | None:
     """The credential whose secret ``run`` changes; None if it is a run of another sort."""
     if not ledger_path(desk.folder).exists():
         return None
-    with SqliteLedger(desk.folder) as ledger:
+    with SqliteLedger(desk.folder, looks=True) as ledger:
         return ledger.record(run).rotates
 
 
@@ -193,7 +193,7 @@ def unfinished_rotation(desk: Desk, name: str) -> str | None:
     """The unfinished run that changes the secret of ``name``, the latest; None if there is none."""
     if not ledger_path(desk.folder).exists():
         return None
-    with SqliteLedger(desk.folder) as ledger:
+    with SqliteLedger(desk.folder, looks=True) as ledger:
         runs = [run for run in ledger.unfinished() if ledger.record(run).rotates == name]
     return runs[-1] if runs else None
 
@@ -203,7 +203,7 @@ def _settle_what_is_over(desk: Desk, credentials: Credentials, name: str) -> Non
     pending = credentials.pending(name)
     if pending is None or not ledger_path(desk.folder).exists():
         return
-    with SqliteLedger(desk.folder) as ledger:
+    with SqliteLedger(desk.folder, looks=True) as ledger:
         unfinished = set(ledger.unfinished())
         last = next(
             (
@@ -245,7 +245,7 @@ def _users(desk: Desk, name: str, without: Collection[str]) -> tuple[str, ...]:
 
 def _rotation_of(desk: Desk, run: str) -> tuple[str, bool]:
     """The credential that ``run`` is about, and whether the run takes a change back."""
-    with SqliteLedger(desk.folder, create=False) as ledger:
+    with SqliteLedger(desk.folder, create=False, looks=True) as ledger:
         record = ledger.record(run)
     if record.rotates is None:
         raise CallError(f"run {run} changes no secret", "'cutsheet runs' lists them all")

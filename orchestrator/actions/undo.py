@@ -53,7 +53,7 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     Raises:
         LedgerError: no such run.
     """
-    with SqliteLedger(desk.folder, create=False) as ledger:
+    with SqliteLedger(desk.folder, create=False, looks=True) as ledger:
         record, events = ledger.record(run), ledger.events(run)
         state = next(line.state for line in ledger.runs() if line.id == run)
     # What was sent in the last instant may land after a look at the devices, and over a write.

@@ -21,7 +21,7 @@ from orchestrator.reports.layout import wrap
 from orchestrator.reports.terms import terms_json, turn_back_words
 from orchestrator.running.events import Event
 from orchestrator.running.record import RunRecord
-from orchestrator.running.view import RunState
+from orchestrator.running.view import RunState, terms_now
 
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="As 'cutsheet runs' lists it.")]
 
@@ -44,7 +44,7 @@ def runs(
         else:
             show(run_document(folder, run, text=True))
         return
-    with SqliteLedger(folder) as ledger:
+    with SqliteLedger(folder, looks=True) as ledger:
         lines = ledger.runs()
     if as_json:
         show_json(run_report.runs_json(lines))
@@ -58,7 +58,7 @@ def run_document(folder: Path, run: str) -> dict[str, Any]: ...
 def run_document(folder: Path, run: str, *, text: Literal[True]) -> str: ...
 def run_document(folder: Path, run: str, *, text: bool = False) -> dict[str, Any] | str:
     """How a run stands, as text or as a JSON document."""
-    with SqliteLedger(folder, create=False) as ledger:
+    with SqliteLedger(folder, create=False, looks=True) as ledger:
         record, timeline = ledger.record(run), ledger.timeline(run)
         state = next(line.state for line in ledger.runs() if line.id == run)
     events = [event for _, event in timeline]
@@ -68,7 +68,7 @@ def run_document(folder: Path, run: str, *, text: bool = False) -> dict[str, Any
     if not text:
         document = run_report.as_json(record, events, state=state, alive=alive, notes=notes)
         document["answers"] = answers_json(timeline)
-        document["terms"] = terms_json(record.terms, record.lengths)
+        document["terms"] = terms_json(terms_now(record, events), record.lengths)
         return document
     told = run_report.text(record, events, state=state, alive=alive, notes=notes)
     lines = _turn_back(record, events, state) + answer_lines(timeline)
@@ -81,7 +81,7 @@ def _turn_back(record: RunRecord, events: Sequence[Event], state: RunState) -> l
         return []
     named = {getattr(event, "step", None) for event in events}
     begun = [step.phase + 1 for step in record.sequence.steps if step.id in named]
-    last = turn_back_words(record.terms, record.lengths, max(begun, default=0))
+    last = turn_back_words(terms_now(record, events), record.lengths, max(begun, default=0))
     if last is None:
         return []
     return wrap(f"The last time to turn back is {last}; after it, going on is the way out.")
@@ -93,7 +93,7 @@ def last_unfinished(folder: Path) -> str:
     Raises:
         CallError: there is none, or more than one.
     """
-    with SqliteLedger(folder) as ledger:
+    with SqliteLedger(folder, looks=True) as ledger:
         names = ledger.unfinished()
     if not names:
         raise CallError("no run is unfinished", "'cutsheet runs' lists them all")
@@ -111,7 +111,7 @@ def notes(
     Exit status: 0.
     """
     folder = find_folder(facility or Path.cwd())
-    with SqliteLedger(folder, create=False) as ledger:
+    with SqliteLedger(folder, create=False, looks=True) as ledger:
         show(rollback_notes.text(ledger.record(run), ledger.events(run)))
 
 

@@ -22,7 +22,10 @@ from orchestrator.cli import (
 )
 from orchestrator.cli.garbage import look_seldom
 from orchestrator.cli.show import show_error
-from orchestrator.errors import EXIT_CALL, CutsheetError
+from orchestrator.errors import EXIT_CALL, EXIT_FOUND, CutsheetError
+
+INTERRUPTED = 130
+"""What typer makes of Ctrl-C: 128 and the signal's number, as shells tell it."""
 
 app = typer.Typer(
     name="cutsheet",
@@ -86,9 +89,11 @@ def run(arguments: list[str] | None = None) -> None:
     except CutsheetError as error:
         show_error(error, as_json="--json" in given)
         sys.exit(error.exit_status)
-    except KeyboardInterrupt:
-        typer.echo("stopped; nothing more is written", err=True)
-        sys.exit(EXIT_CALL)
+    except SystemExit as leaving:
+        if leaving.code != INTERRUPTED:
+            raise
+        typer.echo("Stopped by Ctrl-C; nothing more is written.", err=True)
+        sys.exit(EXIT_FOUND)
     except BrokenPipeError:
         # Whoever read the output has gone: leave quietly, and keep Python from trying again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

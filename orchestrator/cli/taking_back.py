@@ -15,7 +15,7 @@ from orchestrator.ledger.store import SqliteLedger
 from orchestrator.reports.hazards import hazard_lines
 from orchestrator.running.record import RunRecord
 from orchestrator.running.terms import AfterFailure, Terms
-from orchestrator.running.view import failures
+from orchestrator.running.view import failures, terms_now
 
 
 def take_rooms_back(
@@ -34,8 +34,8 @@ def take_rooms_back(
     """
     if ended.run is None or ended.finished:
         return
-    record, rooms = _failed_rooms(desk, ended.run)
-    agreed = terms or record.terms
+    record, rooms, own = _failed_rooms(desk, ended.run)
+    agreed = terms or own
     if agreed.after_failure is not AfterFailure.TAKE_ROOM_BACK or not rooms:
         return
     attendance.tell(f"Taking back {' and '.join(rooms)}, as the terms of the run say.")
@@ -60,9 +60,11 @@ def take_rooms_back(
     asyncio.run(apply(desk, order, attendance))
 
 
-def _failed_rooms(desk: Desk, run: str) -> tuple[RunRecord, tuple[str, ...]]:
+def _failed_rooms(desk: Desk, run: str) -> tuple[RunRecord, tuple[str, ...], Terms]:
+    """A run, the rooms in which it failed, and the terms on which it goes on."""
     with SqliteLedger(desk.folder, create=False) as ledger:
         record, events = ledger.record(run), ledger.events(run)
     failed = failures(events)
     devices = {step.device for step in record.sequence.steps if step.id in failed}
-    return record, tuple(dict.fromkeys(sorted(desk.rooms[name] for name in devices)))
+    rooms = tuple(dict.fromkeys(sorted(desk.rooms[name] for name in devices)))
+    return record, rooms, terms_now(record, events)

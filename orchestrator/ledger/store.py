@@ -25,6 +25,7 @@ from orchestrator.ledger.codec import (
     load_found,
     load_record,
 )
+from orchestrator.ledger.copied import copied, may_write
 from orchestrator.ledger.faults import damaged, guarded
 from orchestrator.ledger.schema import COLUMNS, check, migrate
 from orchestrator.ledger.seal import broken, seal
@@ -46,24 +47,30 @@ class SqliteLedger:
 
     ``facility`` is the facility's folder. ``patience_s``: how long to wait for another program
     that holds the file. With ``create`` False a missing ledger is an error and nothing is made.
+    With ``looks`` it is only to be read: where the folder may not be written, a copy is.
 
     Raises:
         LedgerError: the file can't be used; every method may raise it.
     """
 
-    def __init__(self, facility: Path, *, patience_s: float = 5.0, create: bool = True) -> None:
+    def __init__(
+        self, facility: Path, *, patience_s: float = 5.0, create: bool = True, looks: bool = False
+    ) -> None:
         self.path = ledger_path(facility)
         self._alone = threading.Lock()
         with guarded(self.path):
+            only_read = looks and not may_write(self.path)
             if not self.path.exists():
                 if not create:
                     raise LedgerError(
                         f"no run has been made here yet: there is no {self.path}",
                         "a run is made by 'cutsheet apply'; else name the right facility",
                     )
-                _make(self.path)
-            _refuse_cut(self.path)
-            self._connection = _open(self.path, patience_s)
+                if not only_read:
+                    _make(self.path)
+            if self.path.exists():
+                _refuse_cut(self.path)
+            self._connection = (copied if only_read else _open)(self.path, patience_s)
             try:
                 check(self._connection, self.path)
                 migrate(self._connection, self.path)

@@ -1,5 +1,7 @@
 """Who answered what, and when: questions of safety, go/no-go points, hazards accepted by name.
 
+With them stand, for people, the terms that were given at a resume.
+
 In JSON, ``answers[]``: question, go, by, at.
 """
 
@@ -7,8 +9,9 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from orchestrator.reports.layout import heading, wrap
+from orchestrator.reports.terms import terms_lines
 from orchestrator.reports.values import Json
-from orchestrator.running.events import Answered, Event
+from orchestrator.running.events import Agreed, Answered, Event
 
 Timeline = Iterable[tuple[datetime, Event]]
 """The events of a run, each with the time at which it was stored."""
@@ -22,6 +25,9 @@ def answer_lines(timeline: Timeline) -> list[str]:
             who = f", {event.by}" if event.by else ""
             told = f"{event.question}: {'go' if event.go else 'no-go'}{who}, {_minute(at)}"
             lines += wrap(told, 0, 4)
+        elif isinstance(event, Agreed):
+            told = " ".join(" ".join(terms_lines(event.terms, ())).split())
+            lines += wrap(f"on these terms from {_minute(at)}: {told}", 0, 4)
     return [*heading("Answered"), *lines] if lines else []
 
 

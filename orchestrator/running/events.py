@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from orchestrator.running.terms import Terms
+
 
 class Failure(StrEnum):
     """Why a step failed for good."""
@@ -89,6 +91,14 @@ class Answered:
 
 
 @dataclass(frozen=True, slots=True)
+class Agreed:
+    """From now on the run goes on other terms, which were given when it was resumed."""
+
+    terms: Terms
+    kind: Literal["agreed"] = "agreed"
+
+
+@dataclass(frozen=True, slots=True)
 class Checked:
     """Everything was read and audited before ``phase``: what was found, in words, if anything.
 
@@ -123,4 +133,16 @@ class Finished:
     kind: Literal["finished"] = "finished"
 
 
-Event = Intended | Sent | Proved | Failed | Asked | Answered | Checked | Paused | Resumed | Finished
+Event = (
+    Intended
+    | Sent
+    | Proved
+    | Failed
+    | Asked
+    | Answered
+    | Agreed
+    | Checked
+    | Paused
+    | Resumed
+    | Finished
+)

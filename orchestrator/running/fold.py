@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from orchestrator.running.events import (
+    Agreed,
     Answered,
     Asked,
     Checked,
@@ -99,7 +100,7 @@ class Folding:
                 self.ended = event
             case Resumed():
                 self._reopen()
-            case Sent() | Asked() | Checked():
+            case Sent() | Asked() | Agreed() | Checked():
                 pass  # told to a reader; an intent alone says that a write may have landed
 
     def _stand(self, event: Intended | Proved | Failed) -> None:

@@ -23,6 +23,7 @@ from collections.abc import Set as AbstractSet
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.running.events import (
+    Agreed,
     Answered,
     Asked,
     Event,
@@ -112,7 +113,7 @@ class Run:
         self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
-        begun = any(not isinstance(event, Asked | Answered) for event in stored)
+        begun = any(not isinstance(event, Asked | Answered | Agreed) for event in stored)
         if begun and not self.finished and stored[-1] != Resumed():
             self._own = Store((Resumed(),))
 

@@ -12,6 +12,7 @@ from itertools import product
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.running.events import (
+    Agreed,
     Event,
     Failed,
     Failure,
@@ -24,6 +25,7 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.present import state_now
 from orchestrator.running.record import RunRecord
+from orchestrator.running.terms import Terms
 
 
 class StepState(StrEnum):
@@ -202,6 +204,12 @@ def failures(events: Iterable[Event]) -> Mapping[str, Failed]:
             case _:
                 pass
     return found
+
+
+def terms_now(record: RunRecord, events: Iterable[Event]) -> Terms:
+    """The terms on which a run goes on: those given last, at a resume, or those of its record."""
+    given = [event.terms for event in events if isinstance(event, Agreed)]
+    return given[-1] if given else record.terms
 
 
 def run_state(record: RunRecord, events: Iterable[Event]) -> RunState:

@@ -141,6 +141,30 @@ def test_a_folder_that_may_only_be_read() -> None:
             stage.folder.chmod(0o755)
 
 
+def test_runs_are_shown_where_nothing_may_be_written() -> None:
+    """Also those that a process left in the log when it died, and where there is no run yet."""
+    with tempfile.TemporaryDirectory() as name:
+        top = Path(name)
+        top.chmod(0o755)
+        with staged(top, NODES) as stage:
+            places = (stage.folder, stage.folder / "runs")
+            stage.folder.chmod(0o555)
+            with as_nobody():
+                assert stage.run("runs", "--json").json["runs"] == []
+            stage.folder.chmod(0o755)
+            assert stage.run(*APPLY).status == 0
+            for place in places:
+                place.chmod(0o555)
+            with as_nobody():
+                run = stage.last()
+                assert stage.run("runs", run, "--json").json["state"] == "finished"
+                assert stage.run("rollback-notes", run).status == 0
+                assert stage.run("undo", run, "--dry-run").status == 1
+                assert stage.run("dry-run").status == 0
+            for place in places:
+                place.chmod(0o755)
+
+
 def test_a_ledger_that_another_program_holds(tmp_path: Path) -> None:
     """It waits for some seconds, then says so; when the program has let go, all is well."""
     with staged(tmp_path, NODES) as stage:

@@ -1,8 +1,10 @@
 """The command itself: its help, its version, and how errors leave it."""
 
 import os
+import re
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,7 @@ from typer import Typer
 from orchestrator import __version__
 from orchestrator.cli import look, main
 from orchestrator.cli.main import app
-from tests.cli.stage import Stage, cutsheet, facility
+from tests.cli.stage import Stage, cutsheet, facility, interrupt
 from tests.example import FACILITY, ROOT
 
 GROUPS = {group.name or "": group.typer_instance or app for group in app.registered_groups}
@@ -101,8 +103,27 @@ def test_ctrl_c_outside_a_run(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(look, "find_folder", pressed)
     ended = cutsheet("check")
-    assert ended.status != 0
+    assert ended.status == 1
+    assert "Stopped by Ctrl-C" in ended.err
     assert "Traceback" not in ended.err
+
+
+def test_ctrl_c_while_a_window_is_waited_for(small: Stage) -> None:
+    """Its status is one of those in the table; nothing was asked of a device."""
+    opens = datetime.now(UTC) + timedelta(hours=2)
+    times = (opens, opens + timedelta(hours=4))
+    window = "/".join(each.replace(tzinfo=None).isoformat(timespec="minutes") for each in times)
+    plan = small.folder / "plan.yaml"
+    text = re.sub(r"^time_zone: .*\n", "", plan.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    plan.write_text(f"time_zone: UTC\n{text}", encoding="utf-8")
+    with small.started("apply", "--window", window) as process:
+        assert process.stdout is not None
+        while "Ctrl-C ends it" not in process.stdout.readline():
+            assert process.poll() is None
+        said = interrupt(process)
+    assert process.returncode == 1
+    assert "Stopped by Ctrl-C" in said
+    assert small.world.log == ()
 
 
 def _process(*arguments: str) -> "subprocess.Popen[bytes]":

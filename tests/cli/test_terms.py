@@ -80,6 +80,20 @@ def test_a_room_is_held(small: Stage) -> None:
     assert small.referee.verdict().broken == ()
 
 
+def test_terms_given_at_a_resume_stay_with_the_run(small: Stage) -> None:
+    """The next resume goes on them without being told, and the run says so."""
+    small.world.add_fault(TALKS, Fault(Kind.REFUSE, method="PATCH", always=True))
+    assert small.run(*APPLY).status == 1
+    paused = small.run("resume", *APPLY[2:], "--after-failure", "hold-all", "--soak", "0.01")
+    assert "nothing more was begun anywhere" in paused.said
+    again = small.run("resume", *APPLY[2:])
+    assert "nothing more was begun anywhere" in again.said
+    run = small.last()
+    terms = small.run("runs", run, "--json").json["terms"]
+    assert (terms["after_failure"], terms["soak_seconds"]) == ("hold-all", 0.6)
+    assert small.run("runs", run).said.count("on these terms from") == 1
+
+
 def test_a_work_order_brings_its_own_terms(small: Stage, tmp_path: Path) -> None:
     """They were approved with it; others are refused; they stand in the run's record."""
     order = tmp_path / "order.json"

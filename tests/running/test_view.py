@@ -16,6 +16,7 @@ from orchestrator.facility.found import (
 )
 from orchestrator.facility.step import Assigned, Hearing, Sequence, Step, StepKind, StepValue
 from orchestrator.running.events import (
+    Agreed,
     Event,
     Failed,
     Failure,
@@ -27,6 +28,7 @@ from orchestrator.running.events import (
     Sent,
 )
 from orchestrator.running.record import RunRecord
+from orchestrator.running.terms import AfterFailure, Terms
 from orchestrator.running.view import (
     RunState,
     StepState,
@@ -38,6 +40,7 @@ from orchestrator.running.view import (
     run_state,
     silent_now,
     step_states,
+    terms_now,
 )
 
 
@@ -304,3 +307,10 @@ def test_a_step_is_never_in_doubt_and_settled_at_once(events: list[Event]) -> No
         assert not doubt
     if state in {StepState.INTENDED, StepState.SENT, StepState.UNSURE}:
         assert doubt
+
+
+def test_the_terms_given_last_are_those_on_which_a_run_goes_on() -> None:
+    """At a resume; before, those on which it was agreed to."""
+    first, last = Terms(soak_s=1), Terms(after_failure=AfterFailure.HOLD_ALL)
+    assert terms_now(RECORD, [Resumed()]) == RECORD.terms
+    assert terms_now(RECORD, [Agreed(first), Resumed(), Agreed(last), Resumed()]) == last
