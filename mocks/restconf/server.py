@@ -7,7 +7,6 @@ has a user, else by a bearer token.
 
 import base64
 import hashlib
-import hmac
 import json
 from dataclasses import replace
 from typing import Any
@@ -83,10 +82,10 @@ class RestconfServer:
         return self._edit(request, path)
 
     def _signed_in(self, request: Request) -> bool:
-        unit = self._device.unit
-        pair = base64.b64encode(f"{unit.user}:{unit.secret}".encode()).decode()
-        wanted = f"Basic {pair}" if unit.user else f"Bearer {unit.secret}"
-        return hmac.compare_digest(request.headers.get("authorization", ""), wanted)
+        unit, access = self._device.unit, self._device.access
+        pair = base64.b64encode(f"{unit.user}:{access.word}".encode()).decode()
+        wanted = f"Basic {pair}" if unit.user else f"Bearer {access.word}"
+        return access.tried(request.headers.get("authorization", ""), wanted)
 
     # Reading.
 

@@ -58,9 +58,8 @@ class Rotation:
         door = desk.doors(device, address, tuple(self.secrets.values()))
         if door is None:
             raise CallError(
-                f"nothing says how the secret of {device} is changed",
-                "write writes: {credential: ..} into its device description, or give the device a "
-                "credential of its own and change that by hand",
+                f"{device} is not signed in to, so it has no secret to change",
+                "leave it out with --without, or take its 'credentials' out of the plan",
             )
         for secret in self.secrets.values():
             door.check(secret)
@@ -122,7 +121,7 @@ async def rotate(
             credentials.add(old_name(name), old)
         if pending is None:
             credentials.begin_change(name, new)
-        order = _order(desk, f"New secret for {name}", found, (OLD, NEW))
+        order = _order(desk, both, f"New secret for {name}", found, (OLD, NEW))
         record = replace(record_of(desk, order, ledger), rotates=name)
         ended = await start(both.at(desk), ledger, held, record, attendance)
     if ended.finished:
@@ -173,7 +172,8 @@ async def take_back_rotation(
         found, wrong = await _looked_at(desk, both, [n for n in record.before if n in reached])
         if wrong:
             return Ended(run=None, why="; ".join(wrong))
-        order = _order(desk, f"Undo of {run}: {record.title}", found, (NEW, OLD))
+        title = f"Undo of {run}: {record.title}"
+        order = _order(desk, both, title, found, (NEW, OLD))
         undoing = replace(record_of(desk, order, ledger), rotates=name, undoes=run)
         ended = await start(both.at(desk), ledger, held, undoing, attendance)
     if ended.finished:
@@ -310,18 +310,27 @@ async def _forbids(desk: Desk, device: str, entry: Found, adapter: Rotating) -> 
     except SignInRefused:
         open_to_all = False
     if open_to_all:
-        found.append(
-            f"{device} answers whoever asks, so nothing would prove a sign-in: name a path that "
-            "wants one as 'proof' under writes: {credential: ..} in its device description"
-        )
+        fix = "name a path that wants one as 'proof' under writes: {credential: ..} in its device "
+        fix += "description"
+        if adapter.by_hand:
+            fix = "leave it out with --without, or take its 'credentials' out of the plan"
+        what = f"{device} answers whoever asks, so nothing would prove a sign-in: {fix}"
+        found.append(what)
     return found
 
 
-def _order(desk: Desk, title: str, found: AsFound, change_of: tuple[str, str]) -> Order:
-    """The steps from one secret to the other: one device first, then the others side by side."""
+def _order(
+    desk: Desk, both: Rotation, title: str, found: AsFound, change_of: tuple[str, str]
+) -> Order:
+    """The steps from one secret to the other: one device first, then the others side by side.
+
+    What a person has to do comes last: whoever can be told by the tool shows before that the new
+    secret is one that is taken.
+    """
     steps: list[Step] = []
     first: tuple[str, ...] = ()
-    for device, entry in found.devices.items():
+    by_hand = {name: _by_hand(desk, both, name, entry) for name, entry in found.devices.items()}
+    for device, entry in sorted(found.devices.items(), key=lambda each: by_hand[each[0]]):
         assert isinstance(entry, Found), "the others were refused"
         change = Step(
             id=str(len(steps) + 1),
@@ -336,8 +345,13 @@ def _order(desk: Desk, title: str, found: AsFound, change_of: tuple[str, str]) -
             order=len(steps),
             estimate_s=_ESTIMATE_S,
         )
+        if by_hand[device] and entry.state.settings.get(SETTING) != change_of[1]:
+            steps.append(_person(change))
+            change = replace(
+                change, id=str(len(steps) + 1), after=(steps[-1].id,), why=(), order=len(steps)
+            )
         steps.append(change)
-        if desk.traits[device].saves is Saves.ON_SAVE:
+        if desk.traits[device].saves is Saves.ON_SAVE and not by_hand[device]:
             steps.append(_save(change, desk.traits[device].save_s))
         first = first or (steps[-1].id,)
     rooms = dict.fromkeys(desk.plan.devices[device].room for device in found.devices)
@@ -347,6 +361,23 @@ def _order(desk: Desk, title: str, found: AsFound, change_of: tuple[str, str]) -
         found=found,
         hazards=(),
         mended={},
+    )
+
+
+def _by_hand(desk: Desk, both: Rotation, device: str, entry: object) -> bool:
+    return isinstance(entry, Found) and both.opened(desk, device, entry.at).by_hand
+
+
+def _person(change: Step) -> Step:
+    """What somebody does at the device itself, before it is signed in to with what was set."""
+    which = {OLD: "the old secret again", NEW: "the new secret"}[str(change.wanted)]
+    return replace(
+        change,
+        kind=StepKind.BY_HAND,
+        as_found=None,
+        wanted=None,
+        setting=f"set {which} at the device itself",
+        estimate_s=0.0,
     )
 
 

@@ -1,10 +1,12 @@
 """Opens the way to a device of the plan: the one way that it speaks, or several side by side."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache, partial
 
 import httpx
 
+from orchestrator.adapters.doors import SharedDoor, WholeDoor
 from orchestrator.adapters.http.dial import check, target_of
 from orchestrator.adapters.http.gates import Gates
 from orchestrator.adapters.http.messages import Party
@@ -63,9 +65,7 @@ def make_opener(
 
     def opener(device: str, address: str) -> DeviceAdapter:
         spoken, to = opening(device, address)
-        if len(spoken) == 1:
-            return spoken[0].open(to)
-        return Mixed(to.party, [Opened(way, way.open(to)) for way in spoken])
+        return _joined(spoken, to)
 
     return opener
 
@@ -87,7 +87,8 @@ def make_doors(
 ) -> OpenDoorOf:
     """Make what opens the doors of devices whose secret is to be changed; see ``make_opener``.
 
-    A device has a door if the one way that signs in to it has one.
+    A device has a door if it is signed in to. It is that of the first way that can change the
+    secret; where none can, a person does it at the device.
 
     Raises:
         CallError: ``connect`` is not written right.
@@ -108,11 +109,33 @@ def make_doors(
     def door(device: str, address: str, hide: tuple[Secret, ...]) -> Door | None:
         spoken, to = opening(device, address)
         signing = [way for way in spoken if way.signs_in(to.device)]
-        if len(spoken) != 1 or not signing or signing[0].door is None:
+        if not signing:
             return None
-        return signing[0].door(to, hide)
+        hidden = replace(to, hide=hide)
+        change = next((way.door for way in signing if way.door is not None), None)
+        if change is None:
+            return WholeDoor(to.party, partial(_opened_with, spoken, hidden))
+        if len(spoken) == 1:
+            return change(to, hide)
+        return SharedDoor(change(to, hide), partial(_opened_with, spoken, hidden))
 
     return door
+
+
+def _opened_with(spoken: Sequence[Way], to: Opening, secret: Secret | None) -> DeviceAdapter:
+    """A device signed in to with ``secret``; None: by somebody who has none."""
+    if secret is None:
+        stranger = replace(to.device, credentials=None)
+        without = any(way.signs_in(stranger) for way in spoken)
+        to = replace(to, device=to.device if without else stranger)
+    held = secret or Secret("", "")
+    return _joined(spoken, replace(to, secrets=lambda _: held))
+
+
+def _joined(spoken: Sequence[Way], to: Opening) -> DeviceAdapter:
+    if len(spoken) == 1:
+        return spoken[0].open(to)
+    return Mixed(to.party, [Opened(way, way.open(to)) for way in spoken])
 
 
 def _no_secret(name: str) -> Secret:

@@ -8,14 +8,17 @@ traceback.
 
 import contextlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol, TypeVar, runtime_checkable
 
+from orchestrator.adapters.doors import WholeDoor
 from orchestrator.adapters.http import scrub
 from orchestrator.adapters.http.answers import clean
 from orchestrator.adapters.http.conversation import cleaned
 from orchestrator.adapters.http.redact import Redactor
+from orchestrator.adapters.rotating import Door
 from orchestrator.adapters.way import Opening, Way
 from orchestrator.errors import (
     Broken,
@@ -73,6 +76,20 @@ class PlugIn(Protocol):
         ...
 
 
+@runtime_checkable
+class ChangesSecrets(Protocol):
+    """A plug-in that can change the secret of a device, too. It may not interrupt anything."""
+
+    async def change_secret(self, place: Place, new: Secret) -> None:
+        """Change the secret that signs in at ``place``, which has the present one, once.
+
+        Raises:
+            OutcomeUnknown: sent, and no whole answer came.
+            DeviceError: surely not done.
+        """
+        ...
+
+
 T = TypeVar("T")
 Points = Callable[[], Iterable[EntryPoint]]
 """Gives the entry points of the group."""
@@ -126,7 +143,33 @@ def _way(point: EntryPoint) -> Way:
         open=lambda to: _opened(package, made, to),
         reads=reads,
         signs_in=lambda _: bool(made.signs_in),
+        door=partial(_door, package, made) if isinstance(made, ChangesSecrets) else None,
     )
+
+
+def _door(package: str, made: PlugIn, to: Opening, hide: tuple[Secret, ...]) -> Door:
+    """The door of a device whose secret a plug-in changes."""
+
+    def opened(secret: Secret | None) -> DeviceAdapter:
+        held = secret or Secret("", "")
+        return _opened(package, made, replace(to, secrets=lambda _: held, hide=hide))
+
+    async def change(now: Secret, new: Secret) -> None:
+        assert isinstance(made, ChangesSecrets), "else there is no such door"
+        place = _place(package, made, replace(to, secrets=lambda _: now))
+        redact = Redactor(new)
+        try:
+            await made.change_secret(place, new)
+        except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
+            guard = Guarded(opened(now), package, place)
+            failure = guard.told(error, "changing its secret", OutcomeUnknown)
+            if isinstance(failure, DeviceError):
+                failure = cleaned(failure, redact)
+        else:
+            return
+        raise failure
+
+    return WholeDoor(to.party, opened, change)
 
 
 def _port(package: str, made: PlugIn, device: Device) -> int:
@@ -138,10 +181,16 @@ def _port(package: str, made: PlugIn, device: Device) -> int:
 
 
 def _opened(package: str, made: PlugIn, to: Opening) -> DeviceAdapter:
+    place = _place(package, made, to)
+    adapter = _guarded(package, f"opening {to.device.name}", lambda: made.open(place))
+    return Guarded(adapter, package, place, to.hide)
+
+
+def _place(package: str, made: PlugIn, to: Opening) -> Place:
     secret = to.secret("by a plug-in") if made.signs_in else None
     port = _port(package, made, to.device)
     dial = to.dial
-    place = Place(
+    return Place(
         plan=to.plan,
         device=to.device,
         address=to.party.address,
@@ -149,8 +198,6 @@ def _opened(package: str, made: PlugIn, to: Opening) -> DeviceAdapter:
         port=port if dial is None else dial.port,
         secret=secret,
     )
-    adapter = _guarded(package, f"opening {to.device.name}", lambda: made.open(place))
-    return Guarded(adapter, package, place)
 
 
 def _guarded(package: str, doing: str, call: Callable[[], T]) -> T:
@@ -178,11 +225,15 @@ class Guarded:
     package's name; no error shows the secret.
     """
 
-    def __init__(self, adapter: DeviceAdapter, package: str, place: Place) -> None:
+    def __init__(
+        self, adapter: DeviceAdapter, package: str, place: Place, hide: Iterable[Secret] = ()
+    ) -> None:
         self._adapter = adapter
         self._package = package
         self._place = place
         self._redact = Redactor(place.secret)
+        for other in hide:
+            self._redact.learn_secret(other)
 
     @property
     def traits(self) -> Traits:
@@ -198,7 +249,7 @@ class Guarded:
         try:
             found: object = await self._adapter.identify()
         except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
-            failure = self._told(error, "asking who it is")
+            failure = self.told(error, "asking who it is")
         else:
             if isinstance(found, Identity):
                 return scrub.identity(found, self._redact.of_what_is_held)
@@ -210,7 +261,7 @@ class Guarded:
         try:
             found: object = await self._adapter.read(parts)
         except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
-            failure = self._told(error, "reading it")
+            failure = self.told(error, "reading it")
         else:
             if isinstance(found, DeviceState):
                 return scrub.state(found, self._redact.of_what_is_held)
@@ -227,7 +278,7 @@ class Guarded:
         try:
             await self._adapter.write(step, *more)
         except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
-            failure = self._told(error, f"writing {step.kind}", OutcomeUnknown)
+            failure = self.told(error, f"writing {step.kind}", OutcomeUnknown)
         else:
             return
         raise failure
@@ -237,9 +288,8 @@ class Guarded:
         with contextlib.suppress(Exception):  # nothing is lost by it, and all was said before
             await self._adapter.close()
 
-    def _told(
-        self, error: Exception, doing: str, kind: type[DeviceError] = Broken
-    ) -> CutsheetError:
+    def told(self, error: Exception, doing: str, kind: type[DeviceError] = Broken) -> CutsheetError:
+        """What a plug-in raised, as one of our errors: ``kind`` where it was none of them."""
         if isinstance(error, DeviceError):
             return cleaned(error, lambda said: clean(said, self._redact))
         if isinstance(error, CutsheetError):
@@ -251,4 +301,4 @@ class Guarded:
         return kind(self._place.device.name, self._place.address, doing, said)
 
 
-__all__ = ["GROUP", "Guarded", "Place", "PlugIn", "installed", "names", "plugged"]
+__all__ = ["GROUP", "ChangesSecrets", "Guarded", "Place", "PlugIn", "installed", "names", "plugged"]

@@ -35,6 +35,11 @@ _DOING = "finding out which secret it takes"
 class Door(Protocol):
     """How a device is signed in to, and how its secret is changed."""
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person has to change the secret, at the device itself."""
+        ...
+
     def check(self, secret: Secret) -> None:
         """See that a sign-in with ``secret`` could be written at all; nothing is sent.
 
@@ -116,6 +121,11 @@ class Rotating:
     def traits(self) -> Traits:
         """What it can do."""
         return self._traits
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person has to change its secret, at the device itself."""
+        return self._door.by_hand
 
     async def which(self) -> str:
         """Which secret it takes.

@@ -224,23 +224,26 @@ def resume_command(
     """
     desk = desk_at(facility, None, connect, connect_file)
     chosen = run or last_unfinished(desk.folder)
-    if rotated_by(desk, chosen) is not None:
-        plain = attend({}, keep_copy, json=as_json)
-        tell_ended(
-            desk,
-            asyncio.run(resume_rotation(desk, Credentials(), chosen, plain)),
-            as_json=as_json,
-        )
-    terms = terms_of(desk, after_failure, soak, window, margin)
     accepted = accepts_of(desk, choice_of(None, None, accept))
     attendance = attend(accepted, keep_copy, json=as_json)
+    if rotated_by(desk, chosen) is not None:
+        ended = asyncio.run(resume_rotation(desk, Credentials(), chosen, attendance))
+        tell_ended(desk, ended, as_json=as_json)
+    terms = terms_of(desk, after_failure, soak, window, margin)
     ended = asyncio.run(resume(desk, chosen, attendance, terms))
     take_rooms_back(desk, ended, attendance, accepted, terms=terms, json=as_json)
     tell_ended(desk, ended, as_json=as_json)
 
 
 def _undo_rotation(
-    desk: Desk, run: str, keep_copy: Path | None, *, dry: bool, yes: bool, json: bool
+    desk: Desk,
+    run: str,
+    accepted: dict[str, str],
+    keep_copy: Path | None,
+    *,
+    dry: bool,
+    yes: bool,
+    json: bool,
 ) -> NoReturn:
     if dry:
         nothing_written(
@@ -250,7 +253,7 @@ def _undo_rotation(
         )
     if not agreed(f"Give the devices of {run} their old secret again?", yes=yes):
         nothing_written("Nobody agreed to it.", as_json=json)
-    attendance = attend({}, keep_copy, json=json)
+    attendance = attend(accepted, keep_copy, json=json)
     ended = asyncio.run(take_back_rotation(desk, Credentials(), run, attendance))
     tell_ended(desk, ended, as_json=json)
 
@@ -283,7 +286,8 @@ def undo_command(
     if not dry:
         refuse_held(desk.folder)
     if rotated_by(desk, run) is not None:
-        _undo_rotation(desk, run, keep_copy, dry=dry, yes=yes, json=as_json)
+        accepted = accepts_of(desk, choice_of(None, None, accept))
+        _undo_rotation(desk, run, accepted, keep_copy, dry=dry, yes=yes, json=as_json)
     terms = terms_of(desk, after_failure, soak, window, margin)
     if terms is not None and terms.after_failure is AfterFailure.TAKE_ROOM_BACK:
         raise CallError("an undo is not itself taken back room by room", "hold-room holds it")

@@ -10,11 +10,13 @@ from orchestrator.actions.rotate import rotate
 from orchestrator.actions.sign_in_test import devices_of, test_sign_in
 from orchestrator.cli.change import KeepCopyOption, YesOption, attend, tell_ended
 from orchestrator.cli.options import (
+    AcceptOption,
     ConnectFileOption,
     ConnectOption,
     FacilityOption,
     JsonOption,
     desk_at,
+    pairs,
 )
 from orchestrator.cli.person import agreed
 from orchestrator.cli.show import end, show
@@ -71,6 +73,7 @@ def rotate_command(
     ] = None,
     keep_copy: KeepCopyOption = None,
     yes: YesOption = False,
+    accept: AcceptOption = None,
     connect: ConnectOption = None,
     connect_file: ConnectFileOption = None,
     as_json: JsonOption = False,
@@ -81,7 +84,8 @@ def rotate_command(
     one, before the first device is written to, and takes its place when every device has been
     signed in to with it. A change that broke off is finished by the same command, by 'cutsheet
     resume', or taken back by 'cutsheet undo'. No device is tried with a wrong secret more than
-    once before it has taken a right one.
+    once before it has taken a right one. A device whose secret can't be changed from here is named:
+    somebody sets it there, says go (by-hand:STEP), and it is signed in to.
 
     Exit status: 0 done; 1 nothing was written, or the run paused; 2 it can't be done.
     """
@@ -96,7 +100,7 @@ def rotate_command(
     def make_new(old: Secret) -> Secret:
         return Secret(old.user, _typed(f"New secret for {name}"))
 
-    attendance = attend({}, keep_copy, json=as_json)
+    attendance = attend(pairs(accept or (), "--accept", "NAME=REASON"), keep_copy, json=as_json)
     ended = asyncio.run(
         rotate(desk, Credentials(), name, make_new, attendance, without=without or ())
     )

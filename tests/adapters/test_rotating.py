@@ -26,6 +26,11 @@ class Door:
         self.failure: Exception | None = None
         self.adapter = Answering(TRAITS)
 
+    @property
+    def by_hand(self) -> bool:
+        """No."""
+        return False
+
     def check(self, secret: Secret) -> None:
         """Any will do."""
 

@@ -11,8 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from orchestrator.credentials import Credentials
+from orchestrator.facility.secret import Secret
 from tests.cli.stage import ANSWERS, Ended, cutsheet
 from tests.example import ROOT
+from tests.keyrings import in_file
 from tests.plug_in.box import WORD, Box, install, served, wheel
 
 PLAN = """\
@@ -152,3 +155,20 @@ def test_a_wheel_that_was_really_installed(tmp_path: Path) -> None:
         assert ended.returncode == 0, ended.stdout + ended.stderr
         line = box.lines["1"]
         assert (line.number, line.label, line.on) == (612, "MIC TWO", True)
+
+
+def test_its_secret_is_changed_by_it(facility: Facility, tmp_path: Path) -> None:
+    """One device first, proved by a sign-in; the answer that is lost is found out."""
+    with in_file(tmp_path / "ring.json"):
+        Credentials({}).add("boxes", Secret("", WORD))
+        connect = ("--connect", f"127.44.3.61=127.0.0.1:{facility.box.port}")
+        ways = ("--facility", str(facility.folder), *connect)
+        ring = {"CUTSHEET_CREDENTIALS": "keyring"}
+        for word, trouble in (("canary-second-word", ""), ("canary-third-word", "unanswered")):
+            facility.box.trouble = trouble
+            call = ("credential", "rotate", "boxes", "--yes", *ways)
+            ended = cutsheet(*call, typed=f"{word}\n", **ring)
+            assert ended.status == 0, ended.said
+            assert facility.box.word == word
+            assert Credentials({}).current("boxes").reveal() == word
+            assert "canary" not in ended.out + ended.err

@@ -35,6 +35,7 @@ class Box:
     heard: list[str] = field(default_factory=list)
     port: int = 0
     away: bool = False
+    word: str = WORD
 
     async def talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """Answer line by line until the other side has gone."""
@@ -61,7 +62,7 @@ class Box:
         if self.trouble == "busy":
             return "wait 3", signed
         if word == "key":
-            good = rest == WORD and self.trouble != "sign-in"
+            good = rest == self.word and self.trouble != "sign-in"
             return ("ok" if good else f"no {rest} is not the word"), good
         if not signed:
             return "no key yet", signed
@@ -80,6 +81,9 @@ class Box:
             return "\n".join([*held, "."])
         if word == "all":
             return self._all(rest)
+        if word == "word":
+            self.word = rest
+            return None if self.trouble == "unanswered" else "ok"
         return self._set(rest) if word == "set" else "no such word"
 
     def _all(self, rest: str) -> str | None:

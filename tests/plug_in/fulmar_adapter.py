@@ -11,6 +11,7 @@ answered by a line, or by several and a full stop::
     set KEY on|off
     set KEY label TEXT
     all KEY on|off, KEY on|off ...                      (all of them, or none)
+    word WORD           ok | no REASON                  (its new key)
 
 It imports of cutsheet what a plug-in may: facts, errors and protocols.
 """
@@ -30,6 +31,7 @@ from orchestrator.errors import (
 )
 from orchestrator.facility.found import DeviceState, Identity, InterfaceState, SourceState
 from orchestrator.facility.plan import Device
+from orchestrator.facility.secret import Secret
 from orchestrator.facility.step import Assigned, Step, StepKind
 from orchestrator.facility.traits import Batch, Traits
 from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
@@ -59,6 +61,10 @@ class Fulmar:
     def open(self, place: Place) -> DeviceAdapter:
         """The adapter of one box."""
         return FulmarBox(place)
+
+    async def change_secret(self, place: Place, new: Secret) -> None:
+        """Give a box another key."""
+        await FulmarBox(place).change_key(new)
 
 
 class FulmarBox:
@@ -100,6 +106,9 @@ class FulmarBox:
         if more:
             each = (f"{self._key(one.source or '')} {self._written(one)}" for one in (step, *more))
             line = f"all {', '.join(each)}"
+        await self._told(doing, line)
+
+    async def _told(self, doing: str, line: str) -> None:
         async with self._talk(doing) as talk:
             talk.sent = True
             answer = await talk.ask(line)
@@ -110,6 +119,10 @@ class FulmarBox:
             raise Busy(*self._at(doing), "", float(reason))
         if verdict != "ok":
             raise OutcomeUnknown(*self._at(doing), "no answer that makes sense")
+
+    async def change_key(self, new: Secret) -> None:
+        """Give it another key."""
+        await self._told("changing its key", f"word {new.reveal()}")
 
     async def close(self) -> None:
         """Every talk ends by itself."""

@@ -38,6 +38,11 @@ class DescribedDoor:
         self._to = to
         self._hide = tuple(hide)
 
+    @property
+    def by_hand(self) -> bool:
+        """No: its description says how."""
+        return False
+
     def check(self, secret: Secret) -> None:
         """See that a sign-in with ``secret`` could be written at all; nothing is sent.
 

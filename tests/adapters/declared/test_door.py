@@ -106,11 +106,14 @@ def test_inside_it_is_the_device_as_ever() -> None:
 
 
 def test_a_device_without_a_door() -> None:
-    """Nothing says how its secret is changed, or it has none; a secret must fit the sign-in."""
-    assert door_of(1, change_secret=None) is None
+    """It is not signed in to; a secret must fit the sign-in. Nothing says how: it is by hand."""
+    by_hand = door_of(1, change_secret=None)
+    assert by_hand is not None
+    assert by_hand.by_hand
     assert door_of(1, sign_in=SignIn.NONE) is None
     door = door_of(1)
     assert door is not None
+    assert not door.by_hand
     with pytest.raises(NoSecret, match="can't stand in a header"):
         door.check(Secret("", "with a space"))
     door.check(NEW)
