@@ -46,7 +46,7 @@ class Judge:
         self._unconfirmed: set[str] = set()
         self._before = {thing: set(owners) for thing, owners in holdings.things()}
         self._may_hear = {ref: set(self._at_first(ref)) for ref in self._every_destination()}
-        self._on_air = self._audible_on_air()
+        self._on_air = {ref: holdings.pointed(ref) for ref in premises.plan.on_air}
 
     # what is asked of the devices
 
@@ -160,6 +160,8 @@ class Judge:
             self._before.setdefault(thing, set()).update(self._holdings.owners(thing))
         for ref in heard:
             self._may_hear.setdefault(ref, set()).update(self._holdings.pointed(ref, enabled=False))
+            if ref in self._on_air:
+                self._on_air[ref] = self._holdings.pointed(ref)
 
     def _concerned(self, unit: Unit, things: Iterable[Thing]) -> set[Ref]:
         own = {Ref(unit.name, name) for name in unit.running.destinations}
@@ -206,9 +208,6 @@ class Judge:
                     held = Assigned(source.number, source.groups)
                     if subject not in last and _same(wanted, held):
                         yield subject
-
-    def _audible_on_air(self) -> Mapping[Ref, frozenset[str]]:
-        return {ref: self._holdings.pointed(ref) for ref in self._premises.plan.on_air}
 
 
 def _renumbers(step: Step) -> bool:

@@ -11,6 +11,7 @@ from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene
+from orchestrator.rehearsal.site import Site
 from orchestrator.running import life
 from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.rehearsed import Fault, Trouble
@@ -136,6 +137,25 @@ def test_what_another_hand_does_is_not_the_runs_doing() -> None:
     what = premises(*safe(chain()))
     for seed in range(20):
         assert not rehearsed(what, Fault("b", Trouble.OTHER_HAND), seed=seed).broken
+
+
+def test_what_another_hand_silenced_on_air_is_judged_again_once_it_is_back() -> None:
+    """The run is not blamed meanwhile, and is blamed for what it silences itself."""
+    here = Site(premises(*_on_air()), (), Random(1))
+    listener, source = here.units["c"], here.units["a"]
+    there = listener.running.destinations["in"]
+    off = step(here.premises.sequence, StepKind.DISABLE, "a/s")
+    assert here.holdings.pointed(Ref("c", "in")) == {"a/s"}
+    here._set(listener, "in", replace(there, hears=None))
+    source.do(off)
+    here._look(source, because="s1")
+    assert here.judge.broken == []
+    source.do(replace(off, wanted=True))
+    here._look(source, because="s2")
+    here._set(listener, "in", there)
+    source.do(off)
+    here._look(source, because="s3")
+    assert [one[:2] for one in here.judge.broken] == ["H6"]
 
 
 def test_who_comes_to_a_number_that_a_playbook_names_may_be_heard() -> None:
