@@ -2,9 +2,9 @@
 
 ``python -m tests.rehearsal [--seeds N] [--from K] [--devices D] [--times T] [--processes P]``. Each
 seed is a random small facility, planned, and rehearsed T times with none to three faults drawn by
-chance, as ``rehearse`` does it. A run that pauses has to finish by resumes once the trouble is
-over. A seed that fails prints one line that does it again. Exit status: 0 nothing was wrong, 1
-something was.
+chance, as ``rehearse`` does it, on one of the terms for a failure. A run that pauses has to finish
+by resumes once the trouble is over. A seed that fails prints one line that does it again. Exit
+status: 0 nothing was wrong, 1 something was.
 """
 
 import argparse
@@ -17,6 +17,7 @@ from multiprocessing import Pool
 
 from orchestrator.rehearsal.rehearse import many
 from orchestrator.running.rehearsed import Time
+from orchestrator.running.terms import AfterFailure, Terms
 from tests.rehearsal.premises_of import premises
 from tests.simulation.scene import job
 
@@ -28,8 +29,9 @@ def attempt(seed: int, devices: int, times: int) -> tuple[int, tuple[Time, ...]]
     made = job(seed, devices)
     if made is None or not made.plan.sequence.steps:
         return seed, ()
+    policy = tuple(AfterFailure)[seed // (MOST_FAULTS + 1) % len(AfterFailure)]
     told = many(
-        premises(made.scene, made.plan.sequence),
+        premises(made.scene, made.plan.sequence, terms=Terms(after_failure=policy)),
         times=times,
         seed=seed,
         words=lambda step: str(step.kind),
