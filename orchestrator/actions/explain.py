@@ -4,7 +4,7 @@ from orchestrator.errors import CallError
 from orchestrator.facility.step import Step
 from orchestrator.planning.result import DryRun
 from orchestrator.reports.layout import item, wrap
-from orchestrator.reports.words import interim_steps, step_words
+from orchestrator.reports.words import batch_mates, interim_steps, step_words
 
 
 def explain(plan: DryRun, subject: str | None = None) -> str:
@@ -23,12 +23,16 @@ def explain(plan: DryRun, subject: str | None = None) -> str:
         )
     by_id = {step.id: step for step in steps}
     interim = interim_steps(plan.sequence)
+    mates = batch_mates(steps)
     lines: list[str] = []
     for step in chosen:
         words = step_words(step, interim=step.id in interim)
         lines += item(f"{step.order}.".rjust(5), f"{step.subject}: {words}")
         for reason in _reasons(step, by_id):
             lines += wrap(reason, 6, 2)
+        if step.id in mates:
+            others = ", ".join(f"{one.order} ({one.kind})" for one in mates[step.id])
+            lines += wrap(f"goes in one request with step {others}, due at the same time", 6, 2)
     return "\n".join(lines or ["Everything is as wanted: there are no steps."]) + "\n"
 
 

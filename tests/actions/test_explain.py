@@ -1,6 +1,7 @@
 """Explain: each step with why it stands where it stands."""
 
 import asyncio
+from dataclasses import replace
 
 import pytest
 
@@ -38,6 +39,16 @@ def test_a_subject(plan: DryRun) -> None:
     assert first.subject in one
     assert "nothing has to come before it" in one
     assert one == explain(plan, first.id) == explain(plan, f"s{first.order}")
+
+
+def test_what_goes_in_one_request(plan: DryRun) -> None:
+    """Named by number and kind, at each of them."""
+    first, second, *others = plan.sequence.steps
+    mate = replace(second, device=first.device, batch=1)
+    steps = (replace(first, batch=1), mate, *others)
+    together = replace(plan, sequence=replace(plan.sequence, steps=steps))
+    shown = " ".join(explain(together, first.id).split())
+    assert f"goes in one request with step 2 ({second.kind}), due at the same time" in shown
 
 
 def test_nothing_of_that_name(plan: DryRun) -> None:
