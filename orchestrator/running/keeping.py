@@ -113,31 +113,42 @@ def overtaken(later: Iterable[Step], state: DeviceState) -> bool:
 
 
 def lost(
-    step: Step, held: Iterable[Step], state: DeviceState, besides: Iterable[Step] = ()
+    step: Step,
+    held: Iterable[Step],
+    state: DeviceState,
+    besides: Iterable[Step] = (),
+    mates: Iterable[Step] = (),
 ) -> tuple[Step, ...]:
     """Those of the steps ``held``, in order, that have to be done again, as ``state`` shows.
 
-    What ``step`` is itself about is for its own look to judge. Where the number of a source is
-    lost, so is its switch: it is renumbered only while it is off. Where
-    anything is lost, so is what else of ``besides`` is seen to be, that one resume may mend all.
+    What ``step`` is itself about is for its own look to judge, and what was set again since, by a
+    step of ``besides``, is as that left it. ``mates`` go in one request with ``step``: what they
+    want may be there by now, or not yet. Where the number of a source is lost, so is its switch:
+    it is renumbered only while it is off. Where anything is lost, so is what else of ``besides``
+    is seen to be, that one resume may mend all.
     """
-    steps = tuple(held)
-    if not _wrong(step, steps, state):
+    steps, others, coming = tuple(held), tuple(besides), tuple(mates)
+    known, things = {one.id for one in steps}, {_thing(one) for one in steps}
+    since = [one for one in others if one.id not in known and _thing(one) in things]
+    if not _wrong(step, (*steps, *since), state, coming):
         return ()
-    known = {one.id for one in steps}
-    seen = [one for one in besides if one.id not in known and value_of(one, state) is not ABSENT]
+    seen = [one for one in others if one.id not in known and value_of(one, state) is not ABSENT]
     every = sorted((*steps, *seen), key=lambda one: one.order)
-    wrong = _wrong(step, every, state)
+    wrong = _wrong(step, every, state, coming)
     return tuple(one for one in every if _thing(one) in wrong or _together(one) in wrong)
 
 
-def _wrong(step: Step, steps: Iterable[Step], state: DeviceState) -> set[tuple[str, str]]:
-    """The things that are not as the last of ``steps`` left them."""
-    latest = {_thing(one): one for one in steps}
+def _wrong(
+    step: Step, steps: Iterable[Step], state: DeviceState, coming: Iterable[Step]
+) -> set[tuple[str, str]]:
+    """The things that are not as the last of ``steps``, or one that is ``coming``, has them."""
+    latest = {_thing(one): one for one in sorted(steps, key=lambda one: one.order)}
+    there = {_thing(one) for one in coming if same(one.wanted, value_of(one, state))}
     return {
         thing
         for thing, one in latest.items()
         if thing != _thing(step)
+        and thing not in there
         and one.kind is not StepKind.READDRESS  # its own confirm has read the address
         and not same(one.wanted, value_of(one, state))
     }

@@ -222,13 +222,13 @@ class Run:
         if self._pausing is None:
             for steps in self._startable():
                 device = steps[0].device
-                self._hands[device] = Together(tuple(self._taken(step) for step in steps))
+                self._hands[device] = Together(tuple(self._taken(step, steps) for step in steps))
                 self._held.update(step.id for step in steps)
                 self._turned.add(device)
         if not self._hands:
             self._last_word()
 
-    def _taken(self, step: Step) -> Hand:
+    def _taken(self, step: Step, batch: tuple[Step, ...]) -> Hand:
         device = step.device
         return taken(
             step,
@@ -237,6 +237,7 @@ class Run:
             self._state,
             expects=self._expects.get(device),
             patience=self._patience.get(device, Patience()),
+            batch=batch,
         )
 
     def _answered_now(self) -> bool:

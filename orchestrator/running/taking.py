@@ -22,8 +22,12 @@ def taken(
     *,
     expects: Identity | None,
     patience: Patience,
+    batch: Sequence[Step] = (),
 ) -> Hand:
-    """Take ``step`` in hand; ``own`` are all the steps of its device, in order, by id."""
+    """Take ``step`` in hand; ``own`` are all the steps of its device, in order, by id.
+
+    ``batch`` are all that are taken in hand with it, itself among them.
+    """
     proved = [name for name in own if state.standing(name) is Standing.PROVED]
     readdress = readdress_of(step, steps)
     moved = readdress is not None and new_address(readdress) != readdress.at
@@ -38,6 +42,7 @@ def taken(
         holds=rests_on(step, steps, proved),
         besides=values_set(step.device, steps, proved),
         later=overtaken_by(step, [steps[name] for name in own], state.standings) if earlier else (),
+        mates=tuple(one for one in batch if one is not step),
         earlier=earlier,
         doubt=earlier,
     )

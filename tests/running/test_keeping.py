@@ -140,6 +140,20 @@ def test_nothing_is_lost_while_all_is_as_set() -> None:
     assert lost(SAVE, (OFF, TAKE, HEAR, ON), shows(311, enabled=True)) == ()
 
 
+def test_what_was_set_again_since_is_as_that_left_it() -> None:
+    """A pointer that left 411 rests on the source that left it, too; which has gone on since."""
+    on = replace(TAKE, id="south.on-again", as_found=number(311), wanted=number(511), order=3)
+    assert lost(HEAR, (TAKE,), shows(511), (TAKE, on)) == ()
+    assert names(lost(HEAR, (TAKE,), shows(411), (TAKE, on))) == ["south.take", "south.on-again"]
+
+
+def test_what_goes_in_one_request_with_a_step_may_be_there_or_not_yet() -> None:
+    """Of one request, one part can be seen before the other; what it left is no third value."""
+    mate = replace(TAKE, id="south.mate", as_found=number(311), wanted=number(511), order=3)
+    seen = [lost(HEAR, (TAKE,), shows(figure), (TAKE,), (mate,)) for figure in (311, 511, 411)]
+    assert [names(each) for each in seen] == [[], [], ["south.take"]]
+
+
 def test_a_lost_number_brings_its_switch_with_it() -> None:
     """A source is renumbered only while it is off, so both are done again; all else alone is."""
     held = (OFF, TAKE, HEAR, ON)

@@ -162,7 +162,7 @@ def test_an_intent_that_is_not_stored_is_caught(monkeypatch: pytest.MonkeyPatch)
 def test_a_doubt_forgotten_at_resume_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """A step that may have landed is treated like one that never started."""
     whole = Run._taken
-    monkeypatch.setattr(Run, "_taken", lambda run, step: replace(whole(run, step), doubt=False))
+    monkeypatch.setattr(Run, "_taken", lambda run, *given: replace(whole(run, *given), doubt=False))
     assert caught("in flight")
 
 

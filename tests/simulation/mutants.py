@@ -170,8 +170,8 @@ def _no_intent(self: Hand) -> tuple[Event, ...]:
 _HAND = Run._taken
 
 
-def _no_doubt(self: Run, step: Step) -> Hand:
-    return replace(_HAND(self, step), doubt=False)
+def _no_doubt(self: Run, *given: Any) -> Hand:
+    return replace(_HAND(self, *given), doubt=False)
 
 
 def _forgetful(_: Failed) -> Standing:

@@ -50,6 +50,11 @@ def test_likewise_where_devices_take_several_steps_in_one_request(first: int) ->
     assert sum(one.counted["steps in batches"] for one in told) > CHUNK
 
 
+def test_a_seed_with_batches_that_failed_once() -> None:
+    """What one part of a request rested on was set anew by another part of it."""
+    assert attempt(2024, DEVICES, batches=True).broken == []
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_process_may_die_after_any_event(seed: int) -> None:
     """Between the events of one commit, too, and again while it resumes, or is taken back."""
