@@ -21,7 +21,10 @@ def test_killed_at_an_event(number: int, moment: str, tmp_path: Path) -> None:
 
 
 def test_beyond_the_last_event_it_lives(tmp_path: Path) -> None:
-    """So that the command knows when it has tried them all."""
-    found = die(tmp_path, NEVER, "before", PROGRAMMES)
+    """So that the command knows how many there are; killed after the last, the run is finished."""
+    found = die(tmp_path / "lives", NEVER, "before", PROGRAMMES)
     assert not found.died
     assert not found.wrong
+    last = die(tmp_path / "dies", found.stored, "after", PROGRAMMES, ends=found.ends)
+    assert last.died
+    assert not last.wrong

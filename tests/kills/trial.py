@@ -1,12 +1,13 @@
 """One death: a run over real sockets is killed at an event, resumed, and judged."""
 
 import signal
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from mocks.state import Memory
 from orchestrator.ledger.store import SqliteLedger
+from orchestrator.running.events import Event, Finished
 from tests.cli.stage import ANSWERS, APPLY, SECRETS, Stage, staged
 from tests.kills import mortal
 
@@ -30,31 +31,37 @@ class Death:
 def die(folder: Path, number: int, moment: str, *playbooks: str, ends: Ends | None = None) -> Death:
     """Apply the example's playbooks (all, if none is named), die at an event, and resume.
 
-    The same finish by ``resume`` is asked for each time: the target reached, every recorded event
-    still recorded, no safety rule broken at any instant of both. Whether the target is reached is
-    asked of the devices by a dry-run; with ``ends``, all that is in their memories is compared.
+    The same finish by ``resume`` is asked for each time (where the run's end is on disk already,
+    there is nothing to resume): the target reached, every recorded event still recorded, no safety
+    rule broken at any instant of both. Whether the target is reached is asked of the devices by a
+    dry-run; with ``ends``, all that is in their memories is compared.
     """
     with staged(folder, *playbooks) as stage:
         said = folder / "said"
         command = [*APPLY, *stage.options("apply")]
         status = mortal.run(number, moment, command, SECRETS, said)
         words = said.read_text(encoding="utf-8")[-500:]
-        stored = _events(stage)
+        events = _events(stage)
+        stored = len(events)
         if status == 0:
             return Death(False, stored, tuple(_judged(stage, ends)), dict(stage.world.memories()))
         if status != -signal.SIGKILL:
             return Death(True, stored, (f"it ended by itself, {status}: {words}",), {})
-        ended = stage.run("resume", *ANSWERS)
-        wrong = [] if ended.status == 0 else [f"resume: {ended.status} {ended.said[-500:]}"]
-        if _events(stage) < stored:
+        wrong = [] if Finished() in events else _resumed(stage)
+        if _events(stage)[:stored] != events:
             wrong.append("events that were recorded are gone")
         wrong += _judged(stage, ends)
         return Death(True, stored, tuple(wrong), dict(stage.world.memories()))
 
 
-def _events(stage: Stage) -> int:
+def _resumed(stage: Stage) -> list[str]:
+    ended = stage.run("resume", *ANSWERS)
+    return [] if ended.status == 0 else [f"resume: {ended.status} {ended.said[-500:]}"]
+
+
+def _events(stage: Stage) -> Sequence[Event]:
     with SqliteLedger(stage.folder, create=False) as ledger:
-        return len(ledger.events(ledger.runs()[-1].id))
+        return ledger.events(ledger.runs()[-1].id)
 
 
 def _judged(stage: Stage, ends: Ends | None) -> list[str]:
