@@ -7,8 +7,9 @@ takes its time costs a step that time, and not all steps one after the other.
 """
 
 import asyncio
-from collections.abc import Callable, Coroutine, Iterable
-from contextlib import AsyncExitStack
+import sys
+from collections.abc import Callable, Coroutine, Iterable, Iterator
+from contextlib import AsyncExitStack, contextmanager
 from typing import Any, TypeVar
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
@@ -34,6 +35,9 @@ from orchestrator.running.protocols import (
 from orchestrator.running.run import Run
 
 T = TypeVar("T")
+
+TURN_S = 0.0005
+"""Seconds after which a thread that goes on working lets another one have its turn."""
 
 BY_OPERATOR = "stopped by the operator"
 AT_ONCE_BY_OPERATOR = "stopped at once by the operator; what was in hand is read first at resume"
@@ -73,8 +77,23 @@ async def drive(
     async with AsyncExitStack() as ending:
         ending.push_async_callback(performer.close)
         ending.push_async_callback(driver.let_go)
-        with listening(presses):
+        with listening(presses), short_turns():
             await driver.until_over(presses)
+
+
+@contextmanager
+def short_turns() -> Iterator[None]:
+    """Let threads take turns after a tenth of the usual time while devices are driven.
+
+    One thread stores events and another one writes the notes anew. With Python's usual turns each
+    of their turns could hold up whatever device has answered for 5 ms.
+    """
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(min(usual, TURN_S))
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(usual)
 
 
 class _Driver:

@@ -1,6 +1,7 @@
 """The loop over simulated devices."""
 
 import asyncio
+import sys
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -8,7 +9,13 @@ from datetime import datetime
 
 import pytest
 
-from orchestrator.actions.drive import AT_ONCE_BY_OPERATOR, BY_OPERATOR, drive
+from orchestrator.actions.drive import (
+    AT_ONCE_BY_OPERATOR,
+    BY_OPERATOR,
+    TURN_S,
+    drive,
+    short_turns,
+)
 from orchestrator.actions.interrupts import Interrupts
 from orchestrator.errors import LedgerError, OutcomeUnknown, Unreachable
 from orchestrator.facility.found import DestinationState, DeviceState, Identity
@@ -301,3 +308,11 @@ def test_nothing_follows_from_what_can_not_be_stored() -> None:
     with pytest.raises(LedgerError, match="full"):
         asyncio.run(stage.drive())
     assert stage.net.requests == []
+
+
+def test_threads_take_short_turns_while_devices_are_driven() -> None:
+    """And the usual ones again afterwards."""
+    usual = sys.getswitchinterval()
+    with short_turns():
+        assert sys.getswitchinterval() == pytest.approx(TURN_S)
+    assert sys.getswitchinterval() == usual

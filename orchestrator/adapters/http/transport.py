@@ -35,6 +35,9 @@ _ALWAYS = (
 )
 
 
+_WITH_LENGTH = frozenset({"POST", "PUT", "PATCH"})
+
+
 class Transport:
     """The way to one device. ``base`` is its scheme, address and port as a URL.
 
@@ -117,13 +120,15 @@ class Transport:
         self._guard.leave()
 
     async def _exchange(self, request: Request, journey: Journey) -> Response:
+        url, body = self._url(request), encoded(request.body, request.content_type)
         asked = httpx.Request(
             request.method,
-            self._url(request),
-            headers=_headers(request),
-            content=encoded(request.body, request.content_type),
+            url,
+            headers=_headers(request, url, body),
+            stream=httpx.ByteStream(body or b""),
             extensions={**self._extensions, "trace": journey.note, JOURNEY: journey},
         )
+        asked.read()
         answer = await self._signed(asked)
         try:
             return Response(
@@ -221,9 +226,14 @@ class _BoundedStream(httpx.AsyncByteStream):
         await self._stream.aclose()
 
 
-def _headers(request: Request) -> list[tuple[str, str]]:
-    typed = [] if request.body is None else [("Content-Type", request.content_type)]
-    return [*_ALWAYS, *typed, *request.headers]
+def _headers(request: Request, url: httpx.URL, body: bytes | None) -> list[tuple[str, str]]:
+    """All headers but the sign-in; a write without a body has a length, too (RFC 9110, 8.6)."""
+    headers = [("Host", url.netloc.decode("ascii")), *_ALWAYS]
+    if body is not None:
+        headers.append(("Content-Type", request.content_type))
+    if body is not None or request.method in _WITH_LENGTH:
+        headers.append(("Content-Length", str(len(body or b""))))
+    return [*headers, *request.headers]
 
 
 def _told(answer: httpx.Response) -> dict[str, str]:
