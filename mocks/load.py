@@ -12,9 +12,10 @@ from typing import Any
 
 import yaml
 
-from mocks.corvid import Corvid
 from mocks.device import Device, Unit
-from mocks.marram import Marram
+from mocks.makes.corvid import Corvid
+from mocks.makes.marram import Marram
+from mocks.makes.tamarisk import Tamarisk
 from mocks.nmos.habits import Habit
 from mocks.nmos.node import CONFIGURATION, HABITS, SECOND_LEG, Nmos
 from mocks.nmos.registry import Registry
@@ -31,7 +32,6 @@ from mocks.state import (
     checked_lan,
     derived_group,
 )
-from mocks.tamarisk import Tamarisk
 
 MAKES: dict[str, type[Device]] = {
     make.make: make for make in (Corvid, Tamarisk, Marram, Nmos, NmosRestconf, Restconf, Registry)

@@ -13,7 +13,7 @@ import pytest
 from mocks.clock import HandClock
 from mocks.faults import Fault, Kind
 from mocks.in_memory import InMemory
-from mocks.marram import REQUESTS_A_SESSION
+from mocks.makes.marram import REQUESTS_A_SESSION
 from mocks.world import World
 from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener

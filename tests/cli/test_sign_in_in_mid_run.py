@@ -8,7 +8,7 @@ import pytest
 import trustme
 
 from mocks.faults import Fault, Kind
-from mocks.marram import REQUESTS_A_SESSION
+from mocks.makes.marram import REQUESTS_A_SESSION
 from mocks.server import serve
 from mocks.world import World
 from tests.adapters.papers import Paper, authority, issued, pem_of

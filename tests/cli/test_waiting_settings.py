@@ -6,7 +6,7 @@ import pytest
 import yaml
 
 from mocks.faults import Fault, Kind
-from mocks.marram import HOLD, RATE
+from mocks.makes.marram import HOLD, RATE
 from mocks.referee import Referee
 from tests.cli.stage import ANSWERS, Stage
 from tests.cli.test_every_make import MAKES, credentials, staged

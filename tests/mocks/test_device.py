@@ -1,7 +1,7 @@
 import pytest
 
-from mocks.corvid import Corvid
 from mocks.device import Device, Unit, text, whole
+from mocks.makes.corvid import Corvid
 from mocks.messages import Problem, Request
 from mocks.state import Lan, Memory, State
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mocks.patches import merged, patched
+from mocks.makes.patches import merged, patched
 from orchestrator.adapters.declared.bodies import (
     FORM,
     JSON_PATCH,

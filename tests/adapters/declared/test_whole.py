@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mocks.patches import merged
+from mocks.makes.patches import merged
 from orchestrator.adapters.declared.whole import differing, entity_tag, put_in
 from orchestrator.adapters.http.json_pointer import Unusable
 

@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
+from mocks.makes.patches import merged, patched
 from mocks.messages import Problem
-from mocks.patches import merged, patched
 
 # RFC 7396, Appendix A: original, patch, result.
 RFC_7396_APPENDIX_A = """

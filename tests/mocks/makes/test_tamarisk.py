@@ -1,9 +1,9 @@
 import pytest
 
 from mocks.device import Unit
+from mocks.makes.tamarisk import Tamarisk
 from mocks.messages import Request
 from mocks.state import Destination, Lan, Memory, Source, State
-from mocks.tamarisk import Tamarisk
 
 UNIT = Unit("node", "TN-8", "TM-118", "2.7", "", "k3y", 0.15)
 SIGNED = {"x-node-key": "k3y", "content-type": "application/json"}

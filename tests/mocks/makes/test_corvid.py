@@ -2,8 +2,8 @@ from dataclasses import replace
 
 import pytest
 
-from mocks.corvid import Corvid
 from mocks.device import Unit
+from mocks.makes.corvid import Corvid
 from mocks.messages import Request
 from mocks.state import Destination, Lan, Memory, Source, State
 

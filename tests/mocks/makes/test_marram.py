@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 import pytest
 
 from mocks.device import Unit
-from mocks.marram import FORM, JSON_PATCH, MERGE_PATCH, REQUESTS_A_SESSION, Marram
+from mocks.makes.marram import FORM, JSON_PATCH, MERGE_PATCH, REQUESTS_A_SESSION, Marram
 from mocks.messages import Request, Response, Restart, Settle
 from mocks.state import Destination, Lan, Memory, Source, State
 

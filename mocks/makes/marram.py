@@ -20,8 +20,8 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from mocks.device import Device, Route, Unit, lan_of, text, whole
+from mocks.makes.patches import merged, patched
 from mocks.messages import Later, Problem, Request, Response, Restart, answer
-from mocks.patches import merged, patched
 from mocks.state import Memory, Source, derived_group
 
 FORM = "application/x-www-form-urlencoded"

@@ -1,0 +1,1 @@
+"""Simulated devices of invented makes, each with ways of its own."""
