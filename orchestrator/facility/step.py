@@ -23,6 +23,12 @@ class StepKind(StrEnum):
     __hash__ = str.__hash__
 
 
+for _kind in StepKind:
+    # As from Python 3.12 on: until then a function looks each member up, which takes as long as
+    # all else that is asked of a kind.
+    type.__setattr__(StepKind, _kind.name, _kind)
+
+
 @dataclass(frozen=True, slots=True)
 class Assigned:
     """What a source holds: its number (None: unassigned) and its group on each leg."""

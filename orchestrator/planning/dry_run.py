@@ -1,6 +1,7 @@
 """The dry-run: from a scene to changes, a proved sequence, hazards, silence and an estimate."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
@@ -19,7 +20,7 @@ from orchestrator.planning.ordering.lending import Cost, break_cycles
 from orchestrator.planning.ordering.loans import loans_of
 from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
 from orchestrator.planning.ordering.phases import phases
-from orchestrator.planning.ordering.problem import tasks_of
+from orchestrator.planning.ordering.problem import lengths_of, tasks_of
 from orchestrator.planning.ordering.timing import estimate
 from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
@@ -57,20 +58,20 @@ def dry_run(scene: Scene) -> DryRun:
         # What can't be reached has no sequence; hazards of a made-up one would only confuse.
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
-    _estimate(scene, graph.drafts)
+    if scene.phases:
+        _estimate(scene, graph.drafts)
     groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
-    count = len(graph.drafts)
     add_final_saves(scene, graph)
     add_first_saves(scene, graph)
-    _estimate(scene, graph.drafts[count:])
+    _estimate(scene, graph.drafts)
     quiet = spans(scene, graph, heard)
     try:
-        made, batches = schedule(scene, graph, quiet)
+        made, batches, tasks = schedule(scene, graph, quiet)
     except ValueError as error:
         return _without_sequence(scene, wanted, [*hazards, _circle(error)])
     _estimate(scene, graph.drafts, steady=False)
-    tasks = scheduling(scene, graph, quiet, batches)
+    tasks = replace(tasks, length=lengths_of(graph.drafts, batches))
     made = paced(made, tasks)
     bounds = silence_bounds(tasks, made.order)
     shortest = length_bound(tasks, _loans(scene, graph, batches), made.order)
@@ -111,8 +112,8 @@ def scheduling(
     return tasks_of(graph.drafts, weighed(quiet, longest), scene.width, batches)
 
 
-def schedule(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches]:
-    """The schedule, with batches where they cost no silence, and what goes in one request.
+def schedule(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches, Tasks]:
+    """The schedule, with batches where they cost no silence; what goes in one request; the tasks.
 
     In a large run no other is tried: fewer requests are hardly ever the longer way.
 
@@ -128,9 +129,9 @@ def schedule(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batch
         tasks = scheduling(scene, graph, quiet, batches)
         made = make(tasks)
         value = (tasks.cost(made.start, made.end), max(made.end, default=0))
-        found.append((value, made, batches))
-    _, made, batches = min(found, key=lambda each: each[0])
-    return made, batches
+        found.append((value, made, batches, tasks))
+    _, made, batches, tasks = min(found, key=lambda each: each[0])
+    return made, batches, tasks
 
 
 def _loans(scene: Scene, graph: Graph, batches: Batches) -> list[Loan]:
@@ -142,13 +143,13 @@ def _loans(scene: Scene, graph: Graph, batches: Batches) -> list[Loan]:
 
 def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> None:
     """How long each step takes; alike steps of one device take equally long."""
-    known: dict[tuple[str, StepKind, str | None], float] = {}
+    known: dict[tuple[str, StepKind, str | bool | None], float] = {}
     for draft in drafts:
-        setting = draft.setting if draft.source is None else None
-        key = (draft.device, draft.kind, setting)
-        if key not in known:
-            known[key] = round(estimate(scene, draft, steady=steady), 3)
-        draft.seconds = known[key]
+        key = (draft.device, draft.kind, draft.source is None and draft.setting)
+        seconds = known.get(key)
+        if seconds is None:
+            seconds = known[key] = round(estimate(scene, draft, steady=steady), 3)
+        draft.seconds = seconds
 
 
 def _without_sequence(

@@ -32,7 +32,7 @@ def tasks_of(
 
     firsts = [group[0] for group in batches.members]
     return Tasks(
-        length=tuple(max(alone.length[each] for each in group) for group in batches.members),
+        length=lengths_of(drafts, batches),
         device=tuple(alone.device[first] for first in firsts),
         phase=tuple(alone.phase[first] for first in firsts),
         by_hand=tuple(alone.by_hand[first] for first in firsts),
@@ -50,12 +50,20 @@ def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> T
             later[before].append(index)
     numbers: dict[str, int] = {}
     return Tasks(
-        length=tuple(round(draft.seconds * 1000) for draft in drafts),
-        device=tuple(numbers.setdefault(draft.device, len(numbers)) for draft in drafts),
-        phase=tuple(draft.phase for draft in drafts),
-        by_hand=tuple(draft.kind is StepKind.BY_HAND for draft in drafts),
-        before=tuple(tuple(draft.after) for draft in drafts),
+        length=lengths_of(drafts),
+        device=tuple([numbers.setdefault(draft.device, len(numbers)) for draft in drafts]),
+        phase=tuple([draft.phase for draft in drafts]),
+        by_hand=tuple([draft.kind is StepKind.BY_HAND for draft in drafts]),
+        before=tuple([tuple(draft.after) for draft in drafts]),
         later=tuple(map(tuple, later)),
         silences=tuple(silences),
         width=max(width, 1),
     )
+
+
+def lengths_of(drafts: Sequence[Draft], batches: Batches | None = None) -> tuple[int, ...]:
+    """How long each task takes, in milliseconds: a batch as long as the longest of its steps."""
+    alone = [round(draft.seconds * 1000) for draft in drafts]
+    if batches is None or not batches.groups:
+        return tuple(alone)
+    return tuple([max(alone[each] for each in group) for group in batches.members])
