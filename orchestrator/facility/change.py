@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 
+from orchestrator.facility.quick import quick
 from orchestrator.facility.step import StepValue
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
     """One difference between as found and wanted.

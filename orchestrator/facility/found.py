@@ -3,9 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from orchestrator.facility.quick import quick
 from orchestrator.facility.wanted import SettingValue
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Identity:
     """Who a device says it is."""
@@ -18,6 +20,7 @@ class Identity:
         return f"{self.model} serial {self.serial}"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InterfaceState:
     """One interface as found; ``prefix`` in bits, ``gateway`` None if there is none."""
@@ -27,6 +30,7 @@ class InterfaceState:
     gateway: str | None = None
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceState:
     """One source as found. ``number`` None means unassigned; ``groups`` has one entry a leg."""
@@ -37,6 +41,7 @@ class SourceState:
     enabled: bool
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DestinationState:
     """One destination as found: it hears a number (int), a group (text), or nothing (None)."""
@@ -45,6 +50,7 @@ class DestinationState:
     label: str = ""
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeviceState:
     """A device's whole present state, sources and destinations by their names in the plan.

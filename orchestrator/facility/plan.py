@@ -6,6 +6,7 @@ from ipaddress import IPv4Address, IPv4Network
 from typing import NamedTuple
 
 from orchestrator.facility.numbering import Numbering
+from orchestrator.facility.quick import quick
 from orchestrator.facility.trust import Tls
 
 
@@ -73,6 +74,7 @@ class Interface:
     slot: str | None = None
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class ListensTo:
     """What a destination listens to: a source, a number, a group, or (all None) nothing.
@@ -91,6 +93,7 @@ class ListensTo:
         return "nothing"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedSource:
     """A source as the plan knows it; None means that the plan does not say.
@@ -108,6 +111,7 @@ class PlannedSource:
     also_heard_by: tuple[str, ...] = ()
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedDestination:
     """A destination as the plan knows it; ``listens_to`` None means that the plan does not say."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from orchestrator.facility.quick import quick
 from orchestrator.facility.wanted import SettingValue
 
 
@@ -29,6 +30,7 @@ for _kind in StepKind:
     type.__setattr__(StepKind, _kind.name, _kind)
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Assigned:
     """What a source holds: its number (None: unassigned) and its group on each leg."""
@@ -53,6 +55,7 @@ class AddressValue:
         return self.address
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Hearing:
     """What a destination is pointed at: a number, a group, or nothing."""
@@ -81,6 +84,7 @@ class Origin:
 StepValue = Assigned | AddressValue | Hearing | SettingValue | None
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One step.

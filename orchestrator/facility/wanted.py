@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from orchestrator.facility.plan import ListensTo
+from orchestrator.facility.quick import quick
 
 SettingValue = bool | int | float | str
 
@@ -28,6 +29,7 @@ class Auto(StrEnum):
     UNASSIGNED = "unassigned"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AskedSource:
     """What a playbook asks of a source; None: it does not say, so nothing changes."""
@@ -47,6 +49,7 @@ class AskedDestination:
     listens_to: ListensTo | None = None
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AskedDevice:
     """What a playbook asks of a device.

@@ -5,9 +5,11 @@ from dataclasses import dataclass, field
 
 from orchestrator.facility.change import Change
 from orchestrator.facility.hazard import Hazard
+from orchestrator.facility.quick import quick
 from orchestrator.facility.step import Sequence
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Silence:
     """How long one source, or one destination that listens to it, will be silent, in seconds.
@@ -43,6 +45,7 @@ class Search:
     whole: bool = True
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listeners:
     """Who hears a source that the run silences, and how surely that is known.

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
+from orchestrator.facility.quick import quick
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.index import Index
@@ -19,6 +20,7 @@ from orchestrator.planning.scene import Scene
 from orchestrator.planning.things import heard_things
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Listener:
     """A destination: whom it hears at the start, whom it is meant to hear, where it points.
