@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property
 from ipaddress import AddressValueError, IPv4Address, IPv4Network
 
 
@@ -26,7 +26,7 @@ class NumberRange:
         return f"{self.first}-{self.last}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Numbering:
     """How one network numbers its sources.
 
@@ -52,9 +52,14 @@ class Numbering:
         block = self.block(host)
         return NumberRange(block.first + self.first_in_block, block.last)
 
+    @cached_property
+    def _span(self) -> tuple[int, int]:
+        """The first address of the group range as a whole number, and how many it has."""
+        return int(self.group_range.network_address), self.group_range.num_addresses
+
     def has_group(self, number: int) -> bool:
         """Whether ``number`` has an address in the group range."""
-        return 0 <= number < _span(self.group_range)[1]
+        return 0 <= number < self._span[1]
 
     def group(self, number: int) -> str:
         """The group of ``number`` as ``address:port``: the number-th address of the group range.
@@ -62,7 +67,7 @@ class Numbering:
         Raises:
             ValueError: the group range is too small for ``number``.
         """
-        first, size = _span(self.group_range)
+        first, size = self._span
         if not 0 <= number < size:
             raise ValueError(f"number {number} has no address in {self.group_range}")
         a, b, c, d = (first + number).to_bytes(4, "big")
@@ -81,9 +86,3 @@ class Numbering:
         """The number that ``groups``, one a leg, stand for; None for none, or for two numbers."""
         numbers = {self.number_of(group) for group in groups if group is not None} - {None}
         return numbers.pop() if len(numbers) == 1 else None
-
-
-@lru_cache
-def _span(network: IPv4Network) -> tuple[int, int]:
-    """The first address of a network as a whole number, and how many it has."""
-    return int(network.network_address), network.num_addresses

@@ -71,7 +71,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
                 if value is None:
                     continue
                 if base is not None and value not in table:
-                    table[value] = base.holders(_thing(net, value))
+                    table[value] = base._at(net, value)  # noqa: SLF001 - an index too
                 others = table.setdefault(value, mine)
                 if others is not mine and ref not in others:
                     table[value] = (*others, ref)
@@ -81,7 +81,8 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
     def drop(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Forget what ``ref`` holds in the state ``source``."""
         for _, net, value in each_thing(networks, source.number, source.groups):
-            left = tuple([other for other in self._at(net, value) if other != ref])
+            refs = self._at(net, value)
+            left = () if refs == (ref,) else tuple([other for other in refs if other != ref])
             self._table(net)[value] = left
 
     def shared(self) -> Iterator[tuple[Thing, tuple[Ref, ...]]]:
@@ -100,7 +101,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         table = self._tables.get(net)
         refs = table.get(value) if table is not None else None
         if refs is None:
-            return self._base.holders(_thing(net, value)) if self._base is not None else ()
+            return self._base._at(net, value) if self._base is not None else ()  # noqa: SLF001 - an index too
         return refs
 
     def __getitem__(self, thing: Thing) -> tuple[Ref, ...]:

@@ -48,7 +48,7 @@ def heard_things(networks: Iterable[str | None], hears: int | str | None) -> tup
     if hears is None:
         return ()
     kind = "number" if isinstance(hears, int) else "group"
-    return tuple((kind, net, hears) for net in networks if net is not None)
+    return tuple([(kind, net, hears) for net in networks if net is not None])
 
 
 def thing_words(thing: Thing) -> str:

@@ -33,7 +33,7 @@ def test_values_are_as_given_or_by_default() -> None:
 
 def test_what_is_missing_or_too_much_is_refused() -> None:
     """Just as a dataclass does."""
-    for wrong in (Pair, lambda: Pair(1, [], 3), lambda: Named(last="b")):  # type: ignore[call-arg]
+    for wrong in (lambda: Pair(other=[]), lambda: Pair(1, [], 3), lambda: Named(last="b")):  # type: ignore[call-arg]
         with pytest.raises(TypeError):
             wrong()
     with pytest.raises(TypeError):

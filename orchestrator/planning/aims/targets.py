@@ -90,7 +90,9 @@ class _Worker:
             )
         )
 
-    def _interfaces(self) -> dict[str, InterfaceState]:
+    def _interfaces(self) -> Mapping[str, InterfaceState]:
+        if not self.asked.exact and not self.asked.addresses:
+            return self.state.interfaces
         interfaces = dict(self.state.interfaces)
         for name, (address, prefix, gateway) in self.asked.exact.items():
             interfaces[name] = InterfaceState(address=address, prefix=prefix, gateway=gateway)
@@ -139,7 +141,9 @@ class _Worker:
 
     def _source(self, asked: AskedSource, now: SourceState, auto: int | None) -> SourceState:
         number, groups = now.number, now.groups
-        if asked.number is Auto.UNASSIGNED:
+        if isinstance(asked.number, int):
+            number = asked.number
+        elif asked.number is Auto.UNASSIGNED:
             number, groups = None, tuple(None for _ in groups)
         elif asked.number is Auto.AUTO:
             if auto is None:
@@ -150,8 +154,6 @@ class _Worker:
                 )
             else:
                 number = auto
-        elif asked.number is not None:
-            number = asked.number
         if number is not None and number != now.number:
             groups = self._groups(number, len(now.groups))
         if asked.groups is not None:
