@@ -244,9 +244,12 @@ class Replay:
         proved: Step | None,
     ) -> None:
         """Write down what is let go of, at the end (no step) all that is held."""
-        owner = str(ref)
+        span: Span | None = None
         for thing in [t for t in since if t not in new]:
-            self.spans[thing].append(Span(owner, ref.device, since.pop(thing), step, proved))
+            taken = since.pop(thing)
+            if span is None or span.taken is not taken:
+                span = Span(str(ref), ref.device, taken, step, proved)
+            self.spans[thing].append(span)
         for thing in new:
             since.setdefault(thing, step)
 

@@ -83,9 +83,10 @@ class Things:
             return "held"
         # A source's number and its group are let go and taken by the same steps.
         key = (holder.proved.id, taker.taken.id)
-        if key not in self._judged:
-            self._judged[key] = self._let_go(holder.device, holder.proved, taker)
-        return self._judged[key]
+        judged = self._judged.get(key)
+        if judged is None:
+            judged = self._judged[key] = self._let_go(holder.device, holder.proved, taker)
+        return judged
 
     def _let_go(self, device: str, proved: Step, taker: Span) -> str:
         if taker.taken is None or over(self.case, device, proved, taker.taken, taker.device):
