@@ -1,6 +1,5 @@
 """How long each source, and each known listener, will be silent, with a proved lower bound."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,20 +27,16 @@ class Span:
 def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
     """Every silence to come. What stands on a bench is not heard, and its silence is none."""
     on_air = on_air_sources(scene, heard)
-    by_source: dict[Ref, dict[StepKind, int]] = defaultdict(dict)
+    disable, enable = StepKind.DISABLE, StepKind.ENABLE
+    offs: dict[Ref, int] = {}
+    ons: dict[Ref, int] = {}
     for index, draft in enumerate(graph.drafts):
-        if draft.source and draft.kind in {StepKind.DISABLE, StepKind.ENABLE}:
-            by_source[Ref(draft.device, draft.source)][draft.kind] = index
+        if draft.source and (draft.kind is disable or draft.kind is enable):
+            (offs if draft.kind is disable else ons)[Ref(draft.device, draft.source)] = index
     return [
-        Span(
-            ref,
-            ends[StepKind.DISABLE],
-            ends[StepKind.ENABLE],
-            ref in on_air,
-            heard.by_source.get(ref, ()),
-        )
-        for ref, ends in by_source.items()
-        if len(ends) == 2 and any(scene.networks_now[ref.device])  # noqa: PLR2004 - off and on
+        Span(ref, off, ons[ref], ref in on_air, heard.by_source.get(ref, ()))
+        for ref, off in offs.items()
+        if ref in ons and any(scene.networks_now[ref.device])
     ]
 
 

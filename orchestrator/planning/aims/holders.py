@@ -3,7 +3,7 @@
 No answer is not vacant: a device that did not answer still owns its address and its numbers.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from orchestrator.facility.plan import Device, Ref
 from orchestrator.planning.index import Index
@@ -25,6 +25,14 @@ class Holders(Mapping[Thing, tuple[str, ...]]):
         """The holders of ``thing``; none, if nobody holds it."""
         found = tuple(map(str, self.sources.holders(thing)))
         return found + self.others[thing] if thing in self.others else found
+
+    def owners(self, thing: Thing) -> Sequence[tuple[str, str | None]]:
+        """The holders of ``thing``, each as a device and a source; None: the device itself."""
+        refs = self.sources.holders(thing)
+        if thing not in self.others:
+            return refs
+        others = [name.partition("/") for name in self.others[thing]]
+        return (*refs, *[(device, source or None) for device, _, source in others])
 
     def shared(self) -> Iterator[tuple[Thing, tuple[str, ...]]]:
         """What more than one holds, with all holders."""

@@ -8,23 +8,26 @@ from orchestrator.planning.scene import Scene
 from orchestrator.planning.scheduling.bounds import Loan
 
 _Store = tuple[str, str]
+_MOVES = frozenset({StepKind.RENUMBER, StepKind.READDRESS})
 
 
 def loans_of(scene: Scene, drafts: Sequence[Draft]) -> list[Loan]:
     """Each loan: the step that borrows, the one that gives back, the store, and how many it has."""
     stores: dict[_Store, int] = {}
-    borrowed: dict[tuple[str, str, object], int] = {}
+    borrowed: dict[tuple[str, str | None], int] = {}
     found: list[Loan] = []
     for index, draft in enumerate(drafts):
-        if draft.kind not in {StepKind.RENUMBER, StepKind.READDRESS}:
+        if draft.kind not in _MOVES:
             continue
-        earlier = borrowed.get((draft.device, draft.source or "", draft.as_found))
-        if earlier is not None:
+        interface = draft.wanted.interface if isinstance(draft.wanted, AddressValue) else None
+        key = (draft.device, draft.source or interface)
+        earlier = borrowed.get(key)
+        borrowed[key] = index
+        if earlier is not None and drafts[earlier].wanted == draft.as_found:
             store = _store(scene, draft)
             if store is not None:
                 number = stores.setdefault(store, len(stores))
                 found.append((earlier, index, number, _count(scene, store)))
-        borrowed[draft.device, draft.source or "", draft.wanted] = index
     return found
 
 

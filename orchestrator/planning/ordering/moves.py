@@ -137,21 +137,21 @@ class _LettingGo:
 
     def __init__(self, found: list[Move]) -> None:
         self.found = found
-        self.renumber: dict[str, int] = {}
+        self.renumber: dict[tuple[str, str], int] = {}
         self.readdresses: dict[str, list[int]] = defaultdict(list)
         for index, move in enumerate(found):
             if move.source is not None:
-                self.renumber[move.subject] = index
+                self.renumber[move.device, move.source] = index
             else:
                 self.readdresses[move.device].insert(0, index)
 
-    def by(self, thing: Thing, owner: str) -> int | None:
-        """The index of the move; None where ``owner`` does not let go of ``thing``."""
-        own = self.renumber.get(owner)
+    def by(self, thing: Thing, device: str, source: str | None) -> int | None:
+        """The index of the move; None where its owner does not let go of ``thing``."""
+        own = self.renumber.get((device, source)) if source is not None else None
         if own is not None and thing in self.found[own].frees:
             return own
         if self.readdresses:
-            for index in self.readdresses.get(owner.partition("/")[0], ()):
+            for index in self.readdresses.get(device, ()):
                 if thing in self.found[index].frees:
                     return index
         return None
@@ -188,22 +188,15 @@ def _wait(
     """Fill in what ``move`` waits for; give what others hold and do not let go of."""
     blocked: dict[str, list[Thing]] = defaultdict(list)
     for thing in sorted(move.takes):
-        for owner in held.of(thing):
-            if _own(move, owner):
-                continue
-            freeing = letting_go.by(thing, owner)
+        for device, source in held.owners(thing):
+            if device == move.device and (move.source is None or move.source == source):
+                continue  # the mover itself
+            freeing = letting_go.by(thing, device, source)
             if freeing is None:
-                blocked[owner].append(thing)
+                blocked[device if source is None else f"{device}/{source}"].append(thing)
             elif freeing != index:
                 move.waits.setdefault(freeing, []).append(thing)
     return blocked
-
-
-def _own(move: Move, owner: str) -> bool:
-    """Whether ``owner`` is the mover itself."""
-    if move.source is None:
-        return owner == move.device or owner.startswith(move.device + "/")
-    return owner == move.subject
 
 
 def _bystander(move: Move, owner: str, things: list[Thing], scene: Scene) -> Hazard:
