@@ -65,8 +65,8 @@ class Work:
     ) -> int:
         """Add a step of ``device``, spoken to where it was found, and give its index."""
         room, at = self.scene.room_of(device), self.scene.found.devices[device].at
-        index = self.graph.add(
-            Draft(kind, device, room, at, as_found, wanted, source, destination, setting)
-        )
+        drafts = self.graph.drafts
+        index = len(drafts)
+        drafts.append(Draft(kind, device, room, at, as_found, wanted, source, destination, setting))
         self.of_device[device].append(index)
         return index

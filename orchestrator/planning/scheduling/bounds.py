@@ -41,6 +41,12 @@ def least_between(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> i
 
     ``rank``: the place of each task in an order of all that agrees with what they wait for.
     """
+    star = _star(tasks, first, last, rank)
+    return _longest(tasks, first, last, rank) if star is None else star
+
+
+def _longest(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> int:
+    """The same, whatever is in between."""
     members = _leading_to(tasks, first, last, rank)
     length, before = tasks.length, tasks.before
     head = {first: 0}
@@ -64,6 +70,27 @@ def least_between(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> i
     for task in tail:
         by_device[tasks.device[task]].append(task)
     return max(best, *(_one_at_a_time(tasks, own, head, tail) for own in by_device.values()))
+
+
+def _star(tasks: Tasks, first: int, last: int, rank: Sequence[int]) -> int | None:
+    """The same where all in between waits for ``first`` and for nothing else after it.
+
+    So it is with most silences, and there is little to work out then; None: it is not so.
+    """
+    length, before, device, floor = tasks.length, tasks.before, tasks.device, rank[first]
+    between: dict[int, int] = {}
+    for task in before[last]:
+        if task == first or rank[task] < floor:
+            continue
+        if first not in before[task]:
+            return None
+        for b in before[task]:
+            if rank[b] > floor:
+                return None
+        between[device[task]] = between.get(device[task], 0) + length[task]
+    if not between and first not in before[last]:
+        return None
+    return length[first] + max(between.values(), default=0) + length[last]
 
 
 def _one_at_a_time(tasks: Tasks, own: list[int], head: dict[int, int], tail: dict[int, int]) -> int:
@@ -137,10 +164,12 @@ def length_bound(
     lent: dict[tuple[int, int], int] = defaultdict(int)
     stores: dict[int, int] = {}
     ends = _ends(tasks, line)
-    for task, (phase, length) in enumerate(zip(tasks.phase, tasks.length, strict=True)):
-        chain[phase] = max(chain[phase], ends[task])
-        busiest[phase, tasks.device[task]] += length
-        if not tasks.by_hand[task]:
+    for phase, device, length, by_hand, end in zip(
+        tasks.phase, tasks.device, tasks.length, tasks.by_hand, ends, strict=True
+    ):
+        chain[phase] = max(chain[phase], end)
+        busiest[phase, device] += length
+        if not by_hand:
             spoken[phase] += length
     for first, last, store, count in loans:
         if tasks.phase[first] == tasks.phase[last]:
