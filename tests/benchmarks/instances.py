@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from unittest.mock import patch
 
-from orchestrator.planning.dry_run import dry_run, schedule, scheduling
+from orchestrator.planning.dry_run import dry_run, schedule
 from orchestrator.planning.ordering.batches import Batches
 from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.result import DryRun
@@ -54,12 +54,12 @@ def instance(scene: Scene, seed: int = 0) -> Instance | None:
     spans: list[Span] = []
     chosen: list[Batches] = []
 
-    def making(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches]:
-        made, batches = schedule(scene, graph, quiet)
-        tasks.append(scheduling(scene, graph, quiet, batches))
+    def making(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches, Tasks]:
+        made, batches, problem = schedule(scene, graph, quiet)
+        tasks.append(problem)
         spans.extend(quiet)
         chosen.append(batches)
-        return made, batches
+        return made, batches, problem
 
     with patch("orchestrator.planning.dry_run.schedule", making):
         planned = dry_run(scene)
