@@ -5,6 +5,7 @@ in the order in which chance lets it end.
 """
 
 import heapq
+from collections.abc import Mapping
 from itertools import count
 from random import Random
 
@@ -58,7 +59,8 @@ class Ledger:
 class Process:
     """One process, from its start to its end or its death.
 
-    ``dies_after``: the number of events after which it dies; without it, chance decides.
+    ``dies_after``: the number of events after which it dies; without it, chance decides. ``rooms``:
+    the room of each device; without it, each is a room of its own.
     """
 
     def __init__(
@@ -68,6 +70,8 @@ class Process:
         world: World,
         chance: Random,
         dies_after: int | None = None,
+        *,
+        rooms: Mapping[str, str] | None = None,
     ) -> None:
         self.run = Run(
             record.sequence,
@@ -78,6 +82,8 @@ class Process:
                 name: Patience(late_s=unit.late_s, settle_s=unit.settle_s)
                 for name, unit in world.units.items()
             },
+            terms=record.terms,
+            rooms=rooms,
         )
         self.record = record
         self.world = world
@@ -111,6 +117,7 @@ class Process:
                 self._count_down()
             for store in stores:
                 self.run.settle(store, Stored())
+            self._watch.committed()
             for operation in fresh:
                 if not isinstance(operation, Store):
                     due = self.world.now + self._takes(operation)

@@ -4,6 +4,7 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from ipaddress import IPv4Network
+from random import Random
 
 from mocks.holdings import heard
 from mocks.site import Network, Site, Span
@@ -21,6 +22,7 @@ from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
 from orchestrator.running.protocols import EVERYTHING
 from orchestrator.running.record import RunRecord
+from orchestrator.running.terms import AfterFailure, Terms
 from tests.planning.scenes import Box, random_boxes, rich_boxes, scene
 from tests.planning.simulator import in_turn
 from tests.simulation.trouble import Odds
@@ -28,6 +30,8 @@ from tests.simulation.units import Unit, done, state_of, told
 from tests.simulation.world import World
 
 ALERT = "alert"
+POLICIES = (*(AfterFailure.HOLD_DEVICE,) * 5, *AfterFailure)
+"""What runs do after a failure, drawn by what they do: mostly the default."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +147,13 @@ def record_of(job: Job, name: str, undoes: str | None = None) -> RunRecord:
         hazards=job.plan.hazards,
         mended=job.plan.mended,
         undoes=undoes,
+        terms=Terms(after_failure=Random(digest(job.plan.sequence)).choice(POLICIES)),
     )
+
+
+def rooms_of(made: Scene) -> Mapping[str, str]:
+    """The room of every device."""
+    return {name: device.room for name, device in made.plan.devices.items()}
 
 
 def world_of(job: Job, chance: random.Random, odds: Odds) -> World:

@@ -20,7 +20,17 @@ from orchestrator.running.present import state_now
 from orchestrator.running.record import RunRecord
 from orchestrator.running.undo import TakeBack, take_back
 from tests.simulation.process import Ledger, Process
-from tests.simulation.scene import Job, job, planned, record_of, released, survey, target, world_of
+from tests.simulation.scene import (
+    Job,
+    job,
+    planned,
+    record_of,
+    released,
+    rooms_of,
+    survey,
+    target,
+    world_of,
+)
 from tests.simulation.trouble import CALM, Odds, odds
 from tests.simulation.truth import amiss, untrue
 from tests.simulation.units import Thing, state_of
@@ -138,7 +148,10 @@ def _under_trouble(night: Night, told: Told) -> bool:
 
 
 def _once(night: Night, told: Told, dies_after: int | None = None) -> bool:
-    process = Process(night.record, night.ledger, night.world, night.chance, dies_after)
+    rooms = rooms_of(night.job.scene)
+    process = Process(
+        night.record, night.ledger, night.world, night.chance, dies_after, rooms=rooms
+    )
     lived = process.go()
     told.counted["operations"] += process.operations
     told.counted["processes that died"] += not lived
@@ -254,7 +267,8 @@ def _followers(
 
 
 def _watch(made: Scene, record: RunRecord, world: World) -> Watch:
-    return Watch(record, world, frozenset(release.what for release in made.releases))
+    released = frozenset(release.what for release in made.releases)
+    return Watch(record, world, released, rooms_of(made))
 
 
 def _benched(made: Scene) -> frozenset[str]:

@@ -10,10 +10,12 @@ The referee of ``mocks`` judges what the devices hold. This one judges how the r
   carries no value, may;
 - nothing that feeds an on-air destination when the run begins is silenced (H6);
 - a device is moved only onto an address that was probed and vacant (H2), and after a readdress
-  nothing is written to it before it was seen at its new address (H5).
+  nothing is written to it before it was seen at its new address (H5);
+- once a step has failed for good, nothing is begun in its room, or anywhere, where the terms of the
+  run say so, until it is resumed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from mocks.holdings import heard
@@ -22,6 +24,7 @@ from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.running.events import Answered, Event, Failed, Intended, Proved, Resumed
 from orchestrator.running.operations import Outcome, Saw, Vacant
 from orchestrator.running.record import RunRecord
+from orchestrator.running.terms import AfterFailure
 from tests.simulation.units import done, thing_of, value_in
 from tests.simulation.world import World
 
@@ -29,7 +32,13 @@ from tests.simulation.world import World
 class Watch:
     """Judges one run's requests. ``broken`` is what was wrong, in words."""
 
-    def __init__(self, record: RunRecord, world: World, released: frozenset[str]) -> None:
+    def __init__(
+        self,
+        record: RunRecord,
+        world: World,
+        released: frozenset[str],
+        rooms: Mapping[str, str] | None = None,
+    ) -> None:
         self._record = record
         self._steps = {step.id: step for step in record.sequence.steps}
         fed = heard(world.site, dict(world.memories()))
@@ -41,6 +50,9 @@ class Watch:
         self._seen: dict[str, str] = {}
         self._vacant: dict[str, str] = {}
         self._moving: dict[str, str] = {}
+        self._rooms = rooms or {name: name for name in record.before}
+        self._failed: set[str] = set()
+        self._held: set[str] = set()
         self.broken: list[str] = []
 
     def process_began(self) -> None:
@@ -53,18 +65,35 @@ class Watch:
         match event:
             case Intended(step=step):
                 self._intended.add(step)
+                if self._steps[step].device in self._held:
+                    said = f"{step} was begun after a failure that holds {self._steps[step].device}"
+                    self.broken.append(f"terms: {said}")
             case Proved(step=step):
                 self._proved.add(step)
                 self._world.taken_over(self._steps[step])
             case Failed(step=step):
                 self._proved.discard(step)
+                self._failed.add(self._steps[step].device)
                 self._world.given_up(self._steps[step])
             case Resumed():
                 self._intended.clear()
+                self._failed.clear()
+                self._held.clear()
             case Answered(question=question, go=True):
                 self._goes.add(question)
             case _:
                 pass
+
+    def committed(self) -> None:
+        """What was stored together is on disk: from now on a failure among it counts."""
+        match self._record.terms.after_failure:
+            case AfterFailure.HOLD_DEVICE:
+                pass  # how much of its own device a failure holds is for its kind to say
+            case AfterFailure.HOLD_ALL if self._failed:
+                self._held = set(self._rooms)
+            case _:
+                shut = {self._rooms[name] for name in self._failed}
+                self._held = {name for name, room in self._rooms.items() if room in shut}
 
     def read(self, step: Step, at: str, outcome: Outcome) -> None:
         """A read was answered."""
