@@ -99,7 +99,8 @@ def propose(
     scene = replace(scene_of(desk, found, choice, asked), save_first=save_first)
     plan = dry_run(scene)
     touched = {step.device for step in plan.sequence.steps}
-    late = does_not_fit(choice.terms, lengths_of(desk, plan.sequence), desk.clock.now())
+    lengths = lengths_in(choice.terms, desk, plan.sequence)
+    late = does_not_fit(choice.terms, lengths, desk.clock.now())
     extra = (*besides, *unfinished(desk, touched, undoes), *late)
     if not extra:
         return plan
@@ -116,6 +117,11 @@ def propose(
 def lengths_of(desk: Desk, sequence: Sequence) -> tuple[float, ...]:
     """How many seconds each phase takes at the most, by the patience that its devices are given."""
     return phase_lengths(sequence, desk.patience)
+
+
+def lengths_in(terms: Terms, desk: Desk, sequence: Sequence) -> tuple[float, ...]:
+    """The same, where there is a window that they have to fit into; else none."""
+    return lengths_of(desk, sequence) if terms.window is not None else ()
 
 
 def unfinished(desk: Desk, touched: set[str], undoes: str | None = None) -> tuple[Hazard, ...]:

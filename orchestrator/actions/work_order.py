@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from orchestrator.actions.apply import Order
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.propose import Choice, lengths_of, scene_of, unfinished
+from orchestrator.actions.propose import Choice, lengths_in, scene_of, unfinished
 from orchestrator.documents.work_order import WorkOrder
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
@@ -90,7 +90,7 @@ def no_longer_true(desk: Desk, order: WorkOrder, found: AsFound) -> tuple[Hazard
     scene = scene_of(desk, found, Choice(rooms=order.rooms, accepted=accepted))
     meant = {Ref(*name.split("/", 1)): wish for name, wish in order.meant.items()}
     return (
-        *does_not_fit(order.terms, lengths_of(desk, order.sequence), desk.clock.now()),
+        *does_not_fit(order.terms, lengths_in(order.terms, desk, order.sequence), desk.clock.now()),
         *prove(scene, order.sequence, Meant(meant)),
     )
 

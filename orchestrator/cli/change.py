@@ -11,7 +11,7 @@ import typer
 
 from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of, resume
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.propose import Choice, lengths_of, propose
+from orchestrator.actions.propose import Choice, lengths_in, propose
 from orchestrator.actions.rotate import resume_rotation, rotated_by, take_back_rotation
 from orchestrator.actions.undo import order_back, undo
 from orchestrator.actions.waiting import until_open
@@ -158,7 +158,7 @@ def _from_work_order(desk: Desk, path: Path, *, as_json: bool) -> Order:
         nothing_written(f"The work order {path} is no longer true.", untrue, as_json=as_json)
     if not as_json:
         show(f"Work order {order.title}, made {order.made_at}, digest {order.digest}: still true.")
-        show("\n".join(terms_lines(order.terms, lengths_of(desk, order.sequence))))
+        show("\n".join(terms_lines(order.terms, lengths_in(order.terms, desk, order.sequence))))
     return order_from(order, found)
 
 

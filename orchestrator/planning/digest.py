@@ -1,11 +1,12 @@
 """The digest of a sequence: what an approval holds on to."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from functools import cache
 from hashlib import sha256
+from operator import attrgetter
 from typing import Any
 
 from orchestrator.facility.step import Sequence
@@ -35,23 +36,31 @@ def canonical(sequence: Sequence) -> str:
 
 
 def _plain(value: Any) -> Any:
-    if type(value) in _BARE:
+    kind: Any = type(value)
+    if kind in _BARE:
         return value
+    if isinstance(value, (tuple, list)):
+        return [each if type(each) in _BARE else _plain(each) for each in value]
+    if (reader := _reader(kind)) is not None:
+        names, read = reader
+        return {
+            name: here if type(here) in _BARE else _plain(here)
+            for name, here in zip(names, read(value), strict=True)
+            if here or name not in _LEFT_OUT_IF_EMPTY
+        }
     if isinstance(value, Enum):
         return value.value
-    if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
-    if is_dataclass(value) and not isinstance(value, type):
-        return {
-            name: _plain(here)
-            for name in _names(type(value))
-            if (here := getattr(value, name)) or name not in _LEFT_OUT_IF_EMPTY
-        }
     return value
 
 
 @cache
-def _names(kind: type[Any]) -> tuple[str, ...]:
-    return tuple(item.name for item in fields(kind) if item.name not in _LEFT_OUT)
+def _reader(kind: type[Any]) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]] | None:
+    """The fields of a dataclass that count, and what reads them all; None: it is no dataclass."""
+    if not is_dataclass(kind):
+        return None
+    names = tuple(item.name for item in fields(kind) if item.name not in _LEFT_OUT)
+    if len(names) > 1:
+        return names, attrgetter(*names)
+    return names, lambda value: tuple(getattr(value, name) for name in names)
