@@ -33,9 +33,21 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         index = cls()
         for device, state in states.items():
             here = networks[device]
-            for name, source in state.sources.items():
-                index.add(Ref(device, name), here, source)
+            if len(here) > 1:
+                for name, source in state.sources.items():
+                    index.add(Ref(device, name), here, source)
+            elif here and here[0] is not None:
+                index._add_all(device, here[0], state)
         return index
+
+    def _add_all(self, device: str, net: str, state: DeviceState) -> None:
+        """Note what the sources of a device hold that has one interface, as most have."""
+        table = self._table(net)
+        for name, source in state.sources.items():
+            mine = (Ref(device, name),)
+            for value in (source.number, source.groups[0] if source.groups else None):
+                if value is not None and table.setdefault(value, mine) is not mine:
+                    self.add(mine[0], (net,), source)
 
     def changed(
         self,
