@@ -40,6 +40,13 @@ _ASKED = (
 )
 
 
+_CONFIGURED = {
+    model_of.BASE[:1]: ["configuration/", "connection/", "node/"],
+    model_of.BASE[:2]: ["v1.0/"],
+}
+"""The paths that lead to the Configuration API."""
+
+
 class Nmos(Device):
     """A simulated node."""
 
@@ -91,7 +98,7 @@ class Nmos(Device):
             return self._patch(path[4], slot, _document(request), request)
         if path[:4] == (*shown.NODE, "receivers") and path[5:] == ("target",):
             return _target(request, shown.slot_of(node, "receivers", path[4]))
-        if path[:3] == model_of.BASE and self._configurable:
+        if (path[:3] == model_of.BASE or path in _CONFIGURED) and self._configurable:
             return self._configured(request, path)
         if Habit.SLASHED in node.habits and request.method in shown.READING:
             bare, question, query = request.path.partition("?")
@@ -110,6 +117,8 @@ class Nmos(Device):
         return bool(self.memory.running.kept.get(CONFIGURATION))
 
     def _configured(self, request: Request, path: tuple[str, ...]) -> Response:
+        if path in _CONFIGURED:
+            return answer(200, _CONFIGURED[path])
         running = self.memory.running
         unit = {"serial": self.shown_serial, "name": self.unit.name}
         workers: dict[str, bool | None] = {

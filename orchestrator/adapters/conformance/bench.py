@@ -18,6 +18,7 @@ class Trouble(StrEnum):
     SIGN_IN = "it refuses the sign-in"
     REJECTS = "it refuses the next write, and says why"
     BUSY = "it asks to wait"
+    OTHER_HAND = "another hand is faster: what is to be written has changed since it was read"
     NONSENSE = "its answers make no sense"
     UNANSWERED = "it takes a write, and the connection breaks before its answer"
     SILENT = "it takes connections and never answers"

@@ -25,6 +25,7 @@ from orchestrator.errors import (
     Broken,
     Busy,
     DeviceError,
+    OtherHand,
     OutcomeUnknown,
     PartlyRefused,
     Rejected,
@@ -171,6 +172,14 @@ class Conformance:
     def test_busy(self) -> None:
         """Told as busy, so that a run waits and does not give up."""
         self._troubled(Trouble.BUSY, Busy, writes=Busy)
+
+    def test_another_hand(self) -> None:
+        """Told as that, and nothing is overwritten."""
+        with self.bench() as bench:
+            step = bench.steps[0]
+            with causing(bench, Trouble.OTHER_HAND):
+                raises(OtherHand, bench, lambda adapter: adapter.write(step))
+            assert look(bench, step, step.at) is not Sight.WANTED
 
     def test_nonsense(self) -> None:
         """A read is broken. Of a write nobody knows; unless nonsense came before it was sent."""

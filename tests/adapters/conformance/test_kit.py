@@ -1,8 +1,9 @@
 """Every way to speak to a device against the kit that plug-ins are tried with, over sockets."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 from mocks.faults import Fault, Kind
@@ -56,6 +57,8 @@ def faults_of(kind: Trouble, method: str, many: str, slot: str) -> Iterator[Faul
             raise NotImplementedError
         yield Fault(Kind.PART, slot=slot, always=True)
         return
+    if kind not in FAULTS:
+        raise NotImplementedError
     yield replace(FAULTS[kind], method=method if kind in ONLY_WRITES else "")
     if many and kind in ONLY_WRITES:
         yield replace(FAULTS[kind], method="POST", path=many)
@@ -75,7 +78,8 @@ def step(kind: StepKind, found: Any, wanted: Any, *, at: str = AT, **more: str) 
 class Mocked:
     """A simulated unit on a socket (a ``Bench``); ``method`` is that of its first write.
 
-    ``many`` is the path at which it takes several steps, ``slot`` the first step's there.
+    ``many`` is the path at which it takes several steps, ``slot`` the first step's there. ``hand``
+    is what another hand sets of that slot, where the unit tells of it.
     """
 
     identity: Identity
@@ -88,6 +92,7 @@ class Mocked:
     together: Sequence[Sequence[Step]] = ()
     many: str = ""
     slot: str = ""
+    hand: Mapping[str, Any] = field(default_factory=dict)
 
     def adapter(self, at: str | None = None) -> DeviceAdapter:
         """As a survey and a run open it."""
@@ -104,14 +109,22 @@ class Mocked:
     def trouble(self, kind: Trouble) -> Iterator[None]:
         """By a fault of the simulated unit."""
         world = self.running.world
-        for fault in faults_of(kind, self.method, self.many, self.slot):
-            world.add_fault("unit", fault)
+        if kind is Trouble.OTHER_HAND and self.hand:
+            hand = partial(world.another_hand("unit").set_source, self.slot, **self.hand)
+            world.add_fault("unit", Fault(Kind.CALL, method=self.method, do=hand))
+        else:
+            self._faulty(kind)
         self.running.settle()
         try:
             yield
         finally:
             world.clear_faults("unit")
             self.running.settle()
+
+    def _faulty(self, kind: Trouble) -> None:
+        world = self.running.world
+        for fault in faults_of(kind, self.method, self.many, self.slot):
+            world.add_fault("unit", fault)
 
 
 @contextmanager
@@ -222,6 +235,7 @@ class TestMarram(Conformance):
             ),
             many="/outs",
             slot="1",
+            hand={"label": "BY ANOTHER"},
         )
 
 
@@ -363,6 +377,8 @@ class OfLines:
     @contextmanager
     def trouble(self, kind: Trouble) -> Iterator[None]:
         """The box makes it itself."""
+        if kind is Trouble.OTHER_HAND:
+            raise NotImplementedError
         self.box.trouble = kind.name.lower().replace("_", "-")
         try:
             yield

@@ -3,6 +3,7 @@ from typing import Any
 
 import pytest
 
+from mocks.clock import HandClock
 from mocks.load import WorldError
 from mocks.messages import Activate, Request, Settle
 from mocks.nmos.node import Nmos
@@ -312,3 +313,13 @@ def test_a_second_leg_that_is_no_address(more: str) -> None:
     """It is refused, with its place."""
     with pytest.raises(WorldError, match="second_leg"):
         World.from_text(WORLD.format(address=ADDRESS, group=GROUP, more=more))
+
+
+def test_the_way_to_the_configuration_api() -> None:
+    """Named only by a node that offers it (AMWA IS-14, "APIs")."""
+    text = WORLD.format(address=ADDRESS, group=GROUP, more=", configuration: true")
+    node = World.from_text(text, HandClock()).machine("node")
+    assert isinstance(node, Nmos)
+    assert "configuration/" in ask(node, "GET", "/x-nmos").json
+    assert ask(node, "GET", "/x-nmos/configuration/").json == ["v1.0/"]
+    assert ask(a_node(), "GET", "/x-nmos/configuration").status == 404
