@@ -8,9 +8,10 @@ takes its time costs a step that time, and not all steps one after the other.
 
 import asyncio
 import sys
-from collections.abc import Callable, Coroutine, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AsyncExitStack, contextmanager
-from typing import Any, TypeVar
+from typing import Any
 
 from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
 from orchestrator.actions.perform import Deed, LookRound, Performer, look_nowhere
@@ -18,7 +19,6 @@ from orchestrator.running.events import Event, Intended, Paused
 from orchestrator.running.operations import (
     Ask,
     Elapsed,
-    Operation,
     Reply,
     Rest,
     Store,
@@ -33,8 +33,6 @@ from orchestrator.running.protocols import (
     Reporter,
 )
 from orchestrator.running.run import Run
-
-T = TypeVar("T")
 
 TURN_S = 0.0005
 """Seconds after which a thread that goes on working lets another one have its turn."""
@@ -113,70 +111,132 @@ class _Driver:
         self._clock = clock
         self._reporter = reporter
         self._performer = performer
-        self._tasks: dict[asyncio.Task[Any], Deed] = {}
-        self._ended: list[asyncio.Task[Any]] = []  # their operations are to be settled
-        self._news = asyncio.Event()
         self.trouble: Callable[[], str | None] = lambda: None
+        self._tasks: dict[asyncio.Task[Any], Deed] = {}  # and what each is at
         self._queue: list[Store] = []
-        self._storing: asyncio.Task[tuple[Store, ...]] | None = None
+        self._batch: tuple[Store, ...] = ()  # what is being put on disk
+        self._storing: Future[None] | None = None
+        self._thread = ThreadPoolExecutor(1, "ledger")
+        self._news = asyncio.Event()
+        self._bug: BaseException | None = None
+        self._stopped = False  # nothing that ends from now on is settled
 
     async def until_over(self, presses: Interrupts) -> None:
-        """Go round until nothing is ready and nothing is under way, or it is stopped at once."""
-        pressed = self._told(presses.next())
+        """Go on until nothing is ready and nothing is under way, or it is stopped at once."""
+        pressed = self._pressed(presses)
         try:
-            while self._begin():
+            self._begin()
+            while self._tasks or self._queue or self._storing is not None:
                 await self._news.wait()
                 self._news.clear()
+                if self._bug is not None:
+                    raise self._bug
                 if pressed.done():
                     if presses.presses >= AT_ONCE:
                         await self._stop_at_once()
                         return
                     self._pause()
-                    pressed = self._told(presses.next())
-                if self._storing is not None and self._storing.done():
-                    await self._stored()
-                self._settle()
+                    pressed = self._pressed(presses)
         finally:
             pressed.cancel()
 
-    def _told(self, doing: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
-        """Begin something whose end is news."""
-        task = asyncio.ensure_future(doing)
-        task.add_done_callback(lambda _: self._news.set())
-        return task
+    def _pressed(self, presses: Interrupts) -> asyncio.Task[None]:
+        pressed = asyncio.ensure_future(presses.next())
+        pressed.add_done_callback(lambda _: self._news.set())
+        return pressed
 
-    def _begin(self) -> bool:
-        """Begin all that is ready; whether anything is under way."""
+    def _begin(self) -> None:
+        """Begin all that is ready."""
+        if (deed := self._next()) is not None:
+            self._spawn(deed)
+
+    def _next(self) -> Deed | None:
+        """Begin all that is ready but for one deed, which is given back."""
+        own: Deed | None = None
         for operation in self._run.ready():
             if isinstance(operation, Store):
-                self._queue.append(operation)
+                self._store_soon(operation)
+            elif own is None:
+                own = operation
             else:
-                task = self._told(self._performer.perform(operation))
-                task.add_done_callback(self._ended.append)
-                self._tasks[task] = operation
-        if self._queue and self._storing is None:
-            batch, self._queue = tuple(self._queue), []
-            self._storing = self._told(self._store(batch))
-        return bool(self._tasks) or self._storing is not None
+                self._spawn(operation)
+        return own
 
-    async def _store(self, batch: tuple[Store, ...]) -> tuple[Store, ...]:
-        await self._append(event for store in batch for event in store.events)
-        return batch
+    def _spawn(self, deed: Deed) -> None:
+        task = asyncio.ensure_future(self._do(deed))
+        self._tasks[task] = deed
+        task.add_done_callback(self._ended)
 
-    async def _append(self, events: Iterable[Event]) -> None:
+    async def _do(self, deed: Deed) -> None:
+        """Do a deed, settle it, and go on with what that makes ready, at once.
+
+        Each detour over the event loop would wait behind all others that have something to do.
+        """
+        task = asyncio.current_task()
+        assert task is not None
+        doing: Deed | None = deed
+        while doing is not None:
+            outcome = await self._performer.perform(doing)
+            if self._stopped or task not in self._tasks:
+                return
+            self._run.settle(doing, outcome)
+            doing = self._next()
+            if doing is not None:
+                self._tasks[task] = doing
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        known = self._tasks.pop(task, None) is not None
+        if known and not task.cancelled():
+            self._bug = self._bug or task.exception()
+        self._news.set()
+
+    def _store_soon(self, store: Store) -> None:
+        if not self._queue and self._storing is None:
+            # Not yet: what else is settled in this round goes along.
+            asyncio.get_running_loop().call_soon(self._store)
+        self._queue.append(store)
+
+    def _store(self) -> None:
+        """Have all that waits put on disk, unless something is being put there."""
+        if self._storing is not None or not self._queue:
+            return
+        self._batch = tuple(self._queue)
+        self._queue.clear()
+        loop = asyncio.get_running_loop()
+        events = [event for store in self._batch for event in store.events]
+        self._storing = self._append(events)
+        self._storing.add_done_callback(lambda _: loop.call_soon_threadsafe(self._stored_or_bug))
+
+    def _append(self, events: Sequence[Event]) -> Future[None]:
         # In a thread of its own: a sync takes milliseconds, in which others can be answered.
-        await asyncio.to_thread(
+        return self._thread.submit(
             self._ledger.append, self._record_id, tuple(events), self._clock.now()
         )
 
-    async def _stored(self) -> None:
-        """Settle the batch that is on disk now."""
-        if self._storing is None:
+    def _stored_or_bug(self) -> None:
+        if self._stopped:
             return
+        try:
+            self._stored()
+            self._begin()
+            self._store()
+        except Exception as bug:  # noqa: BLE001 - whatever it is, it is raised where all is let go
+            self._bug = self._bug or bug
+        if self._bug is not None or not self._tasks:
+            self._news.set()
+
+    def _stored(self) -> None:
+        """Settle the batch that is on disk now.
+
+        Raises:
+            LedgerError: it is not.
+        """
         storing, self._storing = self._storing, None
-        batch = await storing
+        if storing is None:
+            return
+        storing.result()
         started: set[str] = set()
-        for store in batch:
+        for store in self._batch:
             self._run.settle(store, Stored())
             for event in store.events:
                 self._reporter.stored(event)
@@ -190,22 +250,16 @@ class _Driver:
 
     async def _stop_at_once(self) -> None:
         """Store what is known by now, and the stop."""
-        await self._stored()
+        self._stopped = True
+        if self._storing is not None:
+            await asyncio.wait([asyncio.wrap_future(self._storing)])
+            self._stored()
         known = [event for store in self._queue for event in store.events]
         self._queue.clear()
         stopped = Paused(AT_ONCE_BY_OPERATOR)
-        await self._append([*known, stopped])
+        await asyncio.wrap_future(self._append([*known, stopped]))
         for event in (*known, stopped):
             self._reporter.stored(event)
-
-    def _settle(self) -> None:
-        """Settle what has ended, in the order in which it did."""
-        ended = tuple(self._ended)
-        self._ended.clear()
-        for task in ended:
-            operation: Operation | None = self._tasks.pop(task, None)
-            if operation is not None:
-                self._run.settle(operation, task.result())
 
     def _pause(self) -> None:
         self._run.pause(BY_OPERATOR)
@@ -217,6 +271,7 @@ class _Driver:
                 asked = isinstance(operation, Ask)
                 outcome = Reply(go=False, by=BY_OPERATOR) if asked else Elapsed()
                 self._run.settle(operation, outcome)
+        self._begin()
 
     async def let_go(self) -> None:
         """Cancel what is under way, and wait until it has let go.
@@ -224,13 +279,17 @@ class _Driver:
         Raises:
             Exception: a task had a bug to tell.
         """
-        tasks: list[asyncio.Task[Any]] = [*self._tasks]
+        self._stopped = True
+        tasks: list[asyncio.Future[Any]] = [*self._tasks]
         self._tasks.clear()
+        self._queue.clear()
         for task in tasks:
             task.cancel()
         if self._storing is not None:
-            tasks.append(self._storing)  # what is being put on disk is let finish
+            tasks.append(asyncio.wrap_future(self._storing))  # it is let finish
             self._storing = None
-        for result in await asyncio.gather(*tasks, return_exceptions=True):
+        results = await asyncio.gather(*tasks, return_exceptions=True)
+        self._thread.shutdown()
+        for result in results:
             if isinstance(result, Exception):
                 raise result

@@ -34,6 +34,10 @@ def notes_path(folder: Path, run: str) -> Path:
     return folder / "runs" / run / "rollback-notes.md"
 
 
+_SYNC: Callable[[int], None] = getattr(os, "fdatasync", os.fsync)
+"""Has what was added on disk, and the new length; when it was added can wait (POSIX, fdatasync)."""
+
+
 class NotesKeeper:
     """Stores events in ``ledger``, and keeps the notes true in every one of ``paths``.
 
@@ -162,7 +166,7 @@ def _add(path: Path, text: str) -> bool:
         return True
     try:
         os.write(handle, text.encode(errors="backslashreplace"))
-        os.fsync(handle)
+        _SYNC(handle)
     except OSError as error:
         error.filename = str(path)
         raise

@@ -1,13 +1,13 @@
 """The rollback notes are kept true while a run goes on."""
 
 import errno
-import os
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from orchestrator.actions import notes
 from orchestrator.actions.notes import NotesKeeper, notes_path
 from orchestrator.errors import CallError, LedgerError
 from orchestrator.reports import rollback_notes
@@ -136,7 +136,7 @@ def test_a_place_that_fails_later_is_trouble_and_loses_no_event(
             raise OSError(errno.ENOSPC, "No space left on device")
 
         with monkeypatch.context() as patched:
-            patched.setattr(os, "fsync", full)
+            patched.setattr(notes, "_SYNC", full)
             keeper.append(RECORD.id, [Intended(OFF)], NOW)
     assert recorder.events == [Intended(OFF)]
     assert keeper.trouble is not None
