@@ -42,6 +42,15 @@ def test_what_the_run_found_done_and_gives_up_is_another_hands_again() -> None:
     assert strays == {THING: OTHER_HAND}
 
 
+def test_what_a_survey_has_read_is_nobodys_any_more() -> None:
+    """The way back is planned from there, whoever had set it."""
+    world = switched_on()
+    world.taken_over(ON)
+    world.take_as_known()
+    world.given_up(ON)
+    assert THING not in world.units["a"].strays
+
+
 def test_what_the_run_wrote_itself_stays_its_own() -> None:
     """Whoever had set it before."""
     world = switched_on()

@@ -291,6 +291,7 @@ class World:
         for unit in self.units.values():
             unit.strays.clear()
         self._before_drift.clear()
+        self._adopted.clear()
         self._known = set(self.meddled)
 
     def mind_cables(self) -> None:
