@@ -4,6 +4,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pydantic import BaseModel
+
 from orchestrator.documents import yaml_reader
 from orchestrator.documents.description_build import build_description
 from orchestrator.documents.description_model import DescriptionModel
@@ -24,6 +26,13 @@ from orchestrator.facility.wanted import Playbook
 from orchestrator.planning.check import BUILT_IN, findings
 
 # Where a device description holds the device's own JSON, in which null means null.
+_HEADS: Mapping[type[BaseModel], tuple[str, str, str]] = {
+    PlanModel: ("facility", "a plan", "in the facility's folder, as plan.yaml"),
+    PlaybookModel: ("playbook", "a playbook", "in the folder playbooks"),
+    DescriptionModel: ("device", "a device description", "in the folder devices"),
+}
+"""By model: the key that each such document has, what it is called, and where it is kept."""
+
 _JSON_KEYS = frozenset({"unassigned", "values", "body", "each", "done", "busy"})
 
 
@@ -146,6 +155,9 @@ class _Gathered:
         def free(where: TreePath) -> bool:
             return not json_keys.isdisjoint(map(str, where))
 
+        if (stray := _stray(tree, model)) is not None:
+            self.tell(tree, [stray])
+            return None, tree
         value, faults = fit(tree, model, free=free)
         self.tell(tree, faults)
         return (None if problems else value), tree
@@ -160,6 +172,16 @@ class _Gathered:
         if whole.is_relative_to(self.folder):
             return whole.relative_to(self.folder).as_posix()
         return str(path)
+
+
+def _stray(tree: Tree, model: type[BaseModel]) -> Fault | None:
+    """That a document is of another kind than its place says; else its every key would be wrong."""
+    if tree.node((_HEADS[model][0],)) is not None:
+        return None
+    for head, what, place in _HEADS.values():
+        if tree.node((head,)) is not None:
+            return Fault((head,), f"this is {what}, not {_HEADS[model][1]}", f"keep it {place}")
+    return None
 
 
 def _gather(folder: Path, playbooks: Sequence[Path] | None) -> _Gathered:

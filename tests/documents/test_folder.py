@@ -108,3 +108,25 @@ def test_the_example_facility_is_right() -> None:
     assert documents.plan.devices
     assert documents.playbooks
     assert documents.descriptions
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "what", "fix"),
+    [
+        ("playbooks/p.yaml", "facility: X\nnetworks: {}\n", "a plan, not a playbook", "plan.yaml"),
+        ("devices/d.yaml", "playbook: X\ndevices: {}\n", "a playbook, not a device", "playbooks"),
+        ("playbooks/d.yaml", "device: x\nreads: {}\n", "a device description, not a", "devices"),
+    ],
+)
+def test_a_document_in_the_wrong_place_is_one_sentence(
+    facility: Write, place: str, text: str, what: str, fix: str
+) -> None:
+    """Instead of a complaint for each of its keys."""
+    folder = facility()
+    (folder / place).write_text(text, encoding="utf-8")
+    with pytest.raises(DocumentError) as caught:
+        load(folder)
+    (problem,) = [each for each in caught.value.problems if each.file == place]
+    assert what in problem.what
+    assert fix in problem.fix
+    assert problem.line == 1
