@@ -73,10 +73,10 @@ class _Carrier:
         length, device, phases = self.tasks.length, self.tasks.device, self.tasks.phase
         opens, shut, lines, busy = self.opens, self.shut, self.lines, self.busy
         running, by_hand, count = self.running, self.tasks.by_hand, len(length)
-        left = len(members)
+        left, may_start = len(members), self._may_start
         for task in members:
             if not shut[task]:
-                self._may_start(task)
+                may_start(task)
         self._start_what_can()
         while running:
             now = self.now = running[0] // count
@@ -92,7 +92,7 @@ class _Carrier:
                 for then in opens[task]:
                     shut[then] -= 1
                     if not shut[then] and phases[then] == phase:
-                        self._may_start(then)
+                        may_start(then)
             self._start_what_can()
         if left:
             raise ValueError("the steps wait for one another in a circle")
