@@ -182,6 +182,8 @@ class World:
             return
         running = done(memory.running, step)
         saved = running if unit.keeps else memory.saved
+        if step.setting in unit.reboots_on and not unit.keeps:
+            running = saved = done(saved, step)  # that is kept; what else was not saved is lost
         pending = None if flight.moving else memory.pending
         self._become(flight.device, Memory(running, saved, pending), Cause.REQUEST)
         if flight.moving:
