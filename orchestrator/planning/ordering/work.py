@@ -22,7 +22,7 @@ class Work:
     what it held (a save, where the device boots with what is saved). ``settled`` is the last
     step of a device's readdress: before it nothing else may be sent there. ``restarts`` are the
     steps of a device that restart it, where that takes back what was not saved. ``joins``: the
-    devices that join the facility.
+    devices that join the facility. ``where``: the room of a device, and where it was found.
     """
 
     scene: Scene
@@ -40,6 +40,7 @@ class Work:
     of_device: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     moves_of: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     joins: set[str] = field(default_factory=set)
+    where: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Index the moves by device."""
@@ -64,7 +65,11 @@ class Work:
         setting: str | None = None,
     ) -> int:
         """Add a step of ``device``, spoken to where it was found, and give its index."""
-        room, at = self.scene.room_of(device), self.scene.found.devices[device].at
+        where = self.where.get(device)
+        if where is None:
+            here = self.scene.found.devices[device].at
+            where = self.where[device] = (self.scene.room_of(device), here)
+        room, at = where
         drafts = self.graph.drafts
         index = len(drafts)
         drafts.append(Draft(kind, device, room, at, as_found, wanted, source, destination, setting))
