@@ -153,7 +153,8 @@ class Run:
         if own := self._own_operation():
             wanted.append((own, None))
         turned, self._turned = self._turned, set()
-        wanted += [(each.operation(), on) for on, each in self._hands.items() if on in turned]
+        devices = turned if len(turned) == 1 else [on for on in self._hands if on in turned]
+        wanted += [(self._hands[on].operation(), on) for on in devices if on in self._hands]
         fresh = [(operation, on) for operation, on in wanted if operation not in self._out]
         self._out.update(fresh)
         return tuple(operation for operation, _ in fresh)

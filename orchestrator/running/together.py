@@ -61,7 +61,9 @@ class Together:
     def left(self) -> "Together | None":
         """The others; None if there is none."""
         hands = tuple(hand for hand in self.hands if not hand.over)
-        return replace(self, hands=hands) if hands else None
+        if len(hands) == len(self.hands):
+            return self
+        return Together(hands, self.apart) if hands else None
 
     def operation(self) -> Operation:
         """What is to be done next.
@@ -80,7 +82,7 @@ class Together:
             OutOfTurn: the operation can't come to that; nothing was changed.
         """
         if len(self.hands) == 1 and not isinstance(outcome, Apart):
-            return replace(self, hands=(told(self.hands[0], outcome),))
+            return Together((told(self.hands[0], outcome),), self.apart)
         turn = self._turn()
         of_one = isinstance(outcome, Refused) and outcome.why in _OF_ONE
         if of_one and len(turn) > 1:
