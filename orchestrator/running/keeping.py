@@ -90,8 +90,8 @@ def overtaken_by(
     A device went back on a value, so all that the run had set it to in turn is done again; but by
     now somebody has put the last of these back. A source that is on again where it is meant to be
     need not go off, and a number that is where it is meant to be need not go by way of transit.
-    Only while nothing is left to do in between: that may need what ``step`` wants. ``own`` are the
-    steps of its device.
+    Only while all that these come after is done: that may need what ``step`` wants. What need not
+    come before them need not be done. ``own`` are the steps of its device.
     """
     if step.kind not in _RESTS | _SWITCH:
         return ()
@@ -100,8 +100,9 @@ def overtaken_by(
     later = [one for one in since if _thing(one) in things and standings.get(one.id) in _BEGUN]
     if not any(_thing(one) == _thing(step) for one in later):
         return ()
-    between = [one for one in since if one.order < later[-1].order and _thing(one) not in things]
-    if any(standings.get(one.id) is not Standing.PROVED for one in between):
+    own_line = {step.id, *(one.id for one in since if _thing(one) in things)}
+    before = {name for one in later for name in one.after if name not in own_line}
+    if any(standings.get(name) is not Standing.PROVED for name in before):
         return ()
     return tuple(later)
 

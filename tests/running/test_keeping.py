@@ -311,6 +311,17 @@ def test_a_step_is_done_again_for_what_is_left_to_do_in_between() -> None:
     assert overtaken_by(BY_ID["south.save"], OWN, standings(save=Standing.INTENDED)) == ()
 
 
+def test_what_need_not_come_before_may_still_be_to_do() -> None:
+    """A pointer that another hand has turned is no reason to renumber by way of transit again."""
+    off = standings(off=Standing.INTENDED, on=Standing.INTENDED, hear=Standing.FAILED)
+    on = replace(BY_ID["south.on"], after=("south.off",))
+    own = tuple(on if each.id == on.id else each for each in OWN)
+    assert names(overtaken_by(BY_ID["south.off"], own, off)) == ["south.take", "south.on"]
+    on = replace(on, after=("south.off", "south.hear"))
+    own = tuple(on if each.id == on.id else each for each in OWN)
+    assert overtaken_by(BY_ID["south.off"], own, off) == ()
+
+
 LEND = step("south.lend", StepKind.RENUMBER, number(411), number(2990), order=0)
 BACK = step("south.back", StepKind.RENUMBER, number(2990), number(311), "south.lend", order=1)
 

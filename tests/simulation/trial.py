@@ -162,10 +162,13 @@ def _once(night: Night, told: Told, dies_after: int | None = None) -> bool:
 
 
 def _calm(night: Night, told: Told) -> bool:
-    """Resume, the trouble being over, until it is finished."""
+    """Resume, the trouble being over, until it is finished.
+
+    What each device went back on may be seen only when its own turn comes: a resume more for each.
+    """
     night.world.calm()
     night.world.put_right()
-    return any(_once(night, told) for _ in range(RESUMES))
+    return any(_once(night, told) for _ in range(RESUMES + len(night.world.units)))
 
 
 def _finished(night: Night, origin: dict[str, State], told: Told) -> None:
