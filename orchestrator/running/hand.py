@@ -4,6 +4,7 @@ A hand is a frozen value: being told something gives the next hand, or is refuse
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import AddressValue, Step, StepKind
@@ -172,41 +173,46 @@ class Hand:
             OutOfTurn: the table has no such row.
         """
         then = goes(self.stage, happening)
-        hand = replace(self, stage=then.stage, said=_words_of(outcome) or self.said)
-        hand = _counted(_noted(hand, self.stage, outcome), self.stage, outcome)
+        changes = {
+            **_noted(self, outcome),
+            **_counted(self, outcome),
+            "stage": then.stage,
+            "said": _words_of(outcome) or self.said,
+        }
         if happening in (Happening.RESENDABLE, Happening.MOVABLE):
-            hand = replace(hand, doubt=False)
+            changes["doubt"] = False
         if happening is Happening.VACANT:
-            hand = replace(hand, vacant=True)
+            changes["vacant"] = True
+        hand = replace(self, **changes)  # once: a run of many devices does it all the time
         return _failed(hand, then, said) if then.stage is Stage.FAILING else hand
 
 
-def _noted(hand: Hand, was: Stage, outcome: Outcome) -> Hand:
-    """Keep what was told of a trouble, and what is to be stored with the next event."""
+def _noted(hand: Hand, outcome: Outcome) -> dict[str, Any]:
+    """What was told of a trouble, and what is to be stored with the next event."""
     match outcome:
         case Stranger():
-            return replace(hand, told=Failure.WRONG_DEVICE)
-        case Nobody() if was is Stage.LOOKING:
-            return replace(hand, told=Failure.UNREACHABLE)
+            return {"told": Failure.WRONG_DEVICE}
+        case Nobody() if hand.stage is Stage.LOOKING:
+            return {"told": Failure.UNREACHABLE}
         case ReadFailed() | Refused():
-            return replace(hand, told=outcome.why, retry_after_s=outcome.retry_after_s or 0.0)
+            return {"told": outcome.why, "retry_after_s": outcome.retry_after_s or 0.0}
         case Reply(go=go, by=by):
-            return replace(hand, notes=(Answered(f"by-hand:{hand.step.id}", go, by),))
+            return {"notes": (Answered(f"by-hand:{hand.step.id}", go, by),)}
         case Accepted():
-            return replace(hand, notes=(*hand.notes, Sent(hand.step.id, known=True)))
+            return {"notes": (*hand.notes, Sent(hand.step.id, known=True))}
         case _:
-            return hand
+            return {}
 
 
-def _counted(hand: Hand, was: Stage, outcome: Outcome) -> Hand:
-    """Count what was sent and waited for."""
+def _counted(hand: Hand, outcome: Outcome) -> dict[str, Any]:
+    """What was sent and waited for, counted."""
     if isinstance(outcome, Accepted | Unsure):
-        return replace(hand, sends=hand.sends + 1, waits=0)
-    if was is Stage.BUSY_WAIT:
-        return replace(hand, busy=hand.busy + 1, retry_after_s=0.0, vacant=False)
-    if was in _WAITS:
-        return replace(hand, waits=hand.waits + 1, retry_after_s=0.0)
-    return replace(hand, notes=()) if was is Stage.DOUBTING else hand
+        return {"sends": hand.sends + 1, "waits": 0}
+    if hand.stage is Stage.BUSY_WAIT:
+        return {"busy": hand.busy + 1, "retry_after_s": 0.0, "vacant": False}
+    if hand.stage in _WAITS:
+        return {"waits": hand.waits + 1, "retry_after_s": 0.0}
+    return {"notes": ()} if hand.stage is Stage.DOUBTING else {}
 
 
 def _failed(hand: Hand, then: Goes, said: str) -> Hand:
