@@ -101,7 +101,7 @@ class Watch:
         unit = self._world.units[step.device]
         if isinstance(outcome, Saw) and outcome.state.identity == unit.identity:
             self._seen[step.device] = at
-            if not self._world.on_its_way(step.device):
+            if not any(one.moving for one in self._world.on_its_way(step.device)):
                 self._moving.pop(step.device, None)
 
     def probed(self, step: Step, at: str, outcome: Outcome) -> None:
