@@ -4,12 +4,12 @@ import json
 import re
 from pathlib import Path
 
-from orchestrator.documents import yaml_reader
-from orchestrator.documents.description_build import build_description
-from orchestrator.documents.description_model import DescriptionModel
+from orchestrator.documents.devices.build import build_description
+from orchestrator.documents.devices.model import DescriptionModel
+from orchestrator.documents.reading import yaml_reader
 from orchestrator.documents.schema import json_schema
 from orchestrator.running import gate
-from orchestrator.running.life import table_text
+from orchestrator.running.steps.life import table_text
 from tests.cli.test_odd_devices import CASES
 
 GUIDE = (Path(__file__).parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")

@@ -30,8 +30,8 @@ from orchestrator.facility.traits import Traits
 from orchestrator.facility.wanted import AskedDevice
 from orchestrator.planning.check import BUILT_IN
 from orchestrator.planning.scene import merge
-from orchestrator.running.patience import Patience
 from orchestrator.running.protocols import Clock, OpenAdapter, ProbeAddress
+from orchestrator.running.steps.patience import Patience
 
 SURVEY_WIDTH = 32
 

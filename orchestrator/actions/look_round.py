@@ -8,10 +8,10 @@ from orchestrator.actions.propose import Choice, scene_of
 from orchestrator.facility.found import AsFound, NotFound
 from orchestrator.facility.hazard import Hazard
 from orchestrator.planning.audit import audit
+from orchestrator.running.back.undo import addresses
 from orchestrator.running.protocols import Ledger
 from orchestrator.running.record import RunRecord
 from orchestrator.running.rounds import look_round
-from orchestrator.running.undo import addresses
 
 
 def looking_round(desk: Desk, ledger: Ledger, record: RunRecord) -> LookRound:

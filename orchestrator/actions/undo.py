@@ -9,11 +9,11 @@ from orchestrator.actions.propose import Choice, propose
 from orchestrator.facility.found import AsFound
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.result import DryRun
+from orchestrator.running.back.undo import addresses, take_back
+from orchestrator.running.back.unreached import plan_with as plan_with_lost
 from orchestrator.running.in_flight import may_land_s
 from orchestrator.running.record import RunRecord
 from orchestrator.running.terms import Terms
-from orchestrator.running.undo import addresses, take_back
-from orchestrator.running.unreached import plan_with as plan_with_lost
 from orchestrator.running.view import RunState
 
 

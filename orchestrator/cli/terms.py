@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from orchestrator.actions.desk import Desk
-from orchestrator.documents.window import read_window
+from orchestrator.documents.plans.window import read_window
 from orchestrator.errors import CallError
 from orchestrator.reports.terms import AFTER_FAILURE
 from orchestrator.running.terms import AfterFailure, Terms

@@ -16,7 +16,7 @@ from orchestrator.documents.adopt_edits import make_all
 from orchestrator.documents.files import replace_text
 from orchestrator.documents.kept_lines import with_kept_lines
 from orchestrator.documents.places import PLAN_FILE
-from orchestrator.documents.plan_reader import read_plan
+from orchestrator.documents.plans.plan_reader import read_plan
 from orchestrator.errors import CallError, DocumentError, Problem
 from orchestrator.facility.edit import Edit, edited
 

@@ -6,8 +6,8 @@ from typing import Any, assert_never
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 from ruamel.yaml.scalarstring import ScalarString
 
-from orchestrator.documents.runs_of_members import Run, member_values, runs
-from orchestrator.documents.spread import expand, holds_range
+from orchestrator.documents.reading.runs_of_members import Run, member_values, runs
+from orchestrator.documents.reading.spread import expand, holds_range
 from orchestrator.facility.edit import (
     Edit,
     SetAddress,

@@ -6,17 +6,17 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from orchestrator.documents import yaml_reader
-from orchestrator.documents.description_build import build_description
-from orchestrator.documents.description_model import DescriptionModel
+from orchestrator.documents.devices.build import build_description
+from orchestrator.documents.devices.model import DescriptionModel
 from orchestrator.documents.places import PLAN_FILE, Places
-from orchestrator.documents.plan_build import build_plan
-from orchestrator.documents.plan_model import PlanModel
-from orchestrator.documents.playbook_build import build_playbook
-from orchestrator.documents.playbook_model import PlaybookModel
-from orchestrator.documents.shape import M, fit
-from orchestrator.documents.tree import Fault, Tree
-from orchestrator.documents.tree import Path as TreePath
+from orchestrator.documents.plans.plan_build import build_plan
+from orchestrator.documents.plans.plan_model import PlanModel
+from orchestrator.documents.plans.playbook_build import build_playbook
+from orchestrator.documents.plans.playbook_model import PlaybookModel
+from orchestrator.documents.reading import yaml_reader
+from orchestrator.documents.reading.shape import M, fit
+from orchestrator.documents.reading.tree import Fault, Tree
+from orchestrator.documents.reading.tree import Path as TreePath
 from orchestrator.documents.trust import PINS_FILE, Unfit, read_authority, read_pins
 from orchestrator.errors import CallError, DocumentError, Problem
 from orchestrator.facility.description import Description

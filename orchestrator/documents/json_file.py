@@ -6,8 +6,8 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from orchestrator.documents.fields import shown
 from orchestrator.documents.files import replace_text
+from orchestrator.documents.reading.fields import shown
 from orchestrator.errors import CallError, DocumentError, Problem
 
 T = TypeVar("T")

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from orchestrator.documents.tree import Fault, Path, Tree
+from orchestrator.documents.reading.tree import Fault, Path, Tree
 from orchestrator.errors import Problem
 
 PLAN_FILE = "plan.yaml"

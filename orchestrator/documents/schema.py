@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from orchestrator.documents.description_model import DescriptionModel
-from orchestrator.documents.plan_model import PlanModel
-from orchestrator.documents.playbook_model import PlaybookModel
-from orchestrator.documents.shape import Shape
+from orchestrator.documents.devices.model import DescriptionModel
+from orchestrator.documents.plans.plan_model import PlanModel
+from orchestrator.documents.plans.playbook_model import PlaybookModel
+from orchestrator.documents.reading.shape import Shape
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 What = Literal["plan", "playbook", "device"]

@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, WithJsonSchema
 
-from orchestrator.documents import fields
-from orchestrator.documents.shape import Shape
-from orchestrator.documents.tree import Fault, Path
+from orchestrator.documents.reading import fields
+from orchestrator.documents.reading.shape import Shape
+from orchestrator.documents.reading.tree import Fault, Path
 from orchestrator.facility.trust import Tls
 
 _LABEL = r"[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?"  # RFC 1123, section 2.1

@@ -16,10 +16,10 @@ from typing import Annotated, Any
 from pydantic import Field, PlainValidator, WithJsonSchema
 from ruamel.yaml import YAML
 
-from orchestrator.documents import fields, yaml_reader
 from orchestrator.documents.files import replace_text
-from orchestrator.documents.shape import Shape, fit
-from orchestrator.documents.tree import Tree
+from orchestrator.documents.reading import fields, yaml_reader
+from orchestrator.documents.reading.shape import Shape, fit
+from orchestrator.documents.reading.tree import Tree
 from orchestrator.errors import DocumentError
 from orchestrator.facility.trust import Pin, fingerprint
 

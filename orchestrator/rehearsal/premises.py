@@ -8,7 +8,7 @@ from orchestrator.facility.found import AsFound, Found, Identity
 from orchestrator.facility.plan import ListensTo, Plan, Ref
 from orchestrator.facility.step import Sequence
 from orchestrator.facility.traits import Traits
-from orchestrator.running.patience import Patience
+from orchestrator.running.steps.patience import Patience
 from orchestrator.running.terms import Terms
 
 

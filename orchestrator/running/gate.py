@@ -14,7 +14,6 @@ from datetime import datetime
 from enum import StrEnum
 
 from orchestrator.running.events import Answered, Asked, Checked, Event
-from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import (
     ANSWERS,
     Ask,
@@ -30,6 +29,7 @@ from orchestrator.running.operations import (
     Store,
     Stored,
 )
+from orchestrator.running.steps.life import OutOfTurn
 from orchestrator.running.window import Limits
 
 WATCH_S = 30.0

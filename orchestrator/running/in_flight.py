@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.running.events import Event
 from orchestrator.running.fold import Standing, fold
-from orchestrator.running.patience import Patience
+from orchestrator.running.steps.patience import Patience
 
 _SEND_NOTHING = (StepKind.CONFIRM, StepKind.BY_HAND)
 

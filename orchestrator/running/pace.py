@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from orchestrator.facility.step import Sequence, Step, StepKind
-from orchestrator.running.patience import Patience
+from orchestrator.running.steps.patience import Patience
 
 BY_HAND_S = 300.0
 """Seconds reckoned for what a person does by hand. Our own choice."""

@@ -36,16 +36,16 @@ from orchestrator.running.events import (
 )
 from orchestrator.running.fold import Folding, Standing, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
-from orchestrator.running.hand import Hand
-from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
-from orchestrator.running.patience import Patience
 from orchestrator.running.ripe import Ripe
+from orchestrator.running.steps.hand import Hand
+from orchestrator.running.steps.life import OutOfTurn
+from orchestrator.running.steps.patience import Patience
+from orchestrator.running.steps.taking import gone_back, taken, writes
+from orchestrator.running.steps.together import Together
 from orchestrator.running.stuck import Stuck
-from orchestrator.running.taking import gone_back, taken, writes
 from orchestrator.running.terms import Terms
-from orchestrator.running.together import Together
 from orchestrator.running.whole import check, devices_of
 from orchestrator.running.window import limits
 

@@ -30,9 +30,9 @@ from orchestrator.running.events import (
     Resumed,
     Sent,
 )
-from orchestrator.running.patience import Patience
 from orchestrator.running.protocols import EVERYTHING, Part
 from orchestrator.running.run import Run
+from orchestrator.running.steps.patience import Patience
 from tests.actions.acted import Clock, Ledger, Net, Person, Reporter, Silent
 from tests.running.made_up import AT, BENCH, BY_ID, EXPECTS, NEW, SEQUENCE, source, state_of, step
 

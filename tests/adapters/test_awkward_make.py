@@ -17,9 +17,9 @@ from mocks.makes.marram import REQUESTS_A_SESSION
 from mocks.world import World
 from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
-from orchestrator.documents import yaml_reader
-from orchestrator.documents.description_build import build_description
-from orchestrator.documents.description_model import DescriptionModel
+from orchestrator.documents.devices.build import build_description
+from orchestrator.documents.devices.model import DescriptionModel
+from orchestrator.documents.reading import yaml_reader
 from orchestrator.errors import DeviceError, OtherHand, SignInRefused
 from orchestrator.facility.found import InterfaceState, SourceState
 from orchestrator.facility.plan import Device, Interface, Plan

@@ -15,7 +15,7 @@ import pytest
 
 from mocks.faults import Fault, Kind
 from mocks.journal import Asked, Change
-from orchestrator.running import hand, reading
+from orchestrator.running.steps import hand, reading
 from tests.cli.stage import ANSWERS, APPLY, NODES, PROGRAMMES, Stage, staged
 from tests.cli.test_end_to_end import _broken, _off_by
 

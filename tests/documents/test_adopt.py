@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from orchestrator.documents.adopt import adopt
-from orchestrator.documents.plan_reader import read_plan
+from orchestrator.documents.plans.plan_reader import read_plan
 from orchestrator.errors import CallError, DocumentError
 from orchestrator.facility.edit import (
     Edit,

@@ -2,9 +2,9 @@
 
 import pytest
 
-from orchestrator.documents import yaml_reader
 from orchestrator.documents.places import Places
-from orchestrator.documents.tree import Path
+from orchestrator.documents.reading import yaml_reader
+from orchestrator.documents.reading.tree import Path
 
 PLAN = """\
 types:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from orchestrator.documents import yaml_reader
+from orchestrator.documents.reading import yaml_reader
 from orchestrator.documents.schema import DIALECT, What, json_schema
 
 WHATS: tuple[What, ...] = ("plan", "playbook", "device")

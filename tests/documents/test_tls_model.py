@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.documents.plan_reader import read_plan
+from orchestrator.documents.plans.plan_reader import read_plan
 from orchestrator.errors import DocumentError
 from orchestrator.facility.trust import Tls
 

@@ -10,8 +10,8 @@ from orchestrator.planning.scene import Scene
 from orchestrator.rehearsal.premises import Premises
 from orchestrator.rehearsal.rehearse import once
 from orchestrator.rehearsal.site import Site
-from orchestrator.running.patience import Patience
 from orchestrator.running.rehearsed import Fault, Time
+from orchestrator.running.steps.patience import Patience
 from tests.planning.hand import safe
 from tests.planning.scenes import Box
 

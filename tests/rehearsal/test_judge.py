@@ -12,9 +12,9 @@ from orchestrator.facility.traits import Saves
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene
 from orchestrator.rehearsal.site import Site
-from orchestrator.running import life
-from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.rehearsed import Fault, Trouble
+from orchestrator.running.steps import life
+from orchestrator.running.steps.life import LIFE, Goes, Happening, Stage
 from tests.planning.hand import (
     apart,
     chain,
@@ -108,7 +108,7 @@ WRONGS = [
 @pytest.mark.parametrize(("rule", "wrong"), WRONGS)
 def test_a_broken_rule_is_seen(rule: str, wrong: Wrong, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each rule, broken by hand in a sequence that was safe, by a machine that looks no further."""
-    monkeypatch.setattr("orchestrator.running.reading._switched_on", lambda *_: ())
+    monkeypatch.setattr("orchestrator.running.steps.reading._switched_on", lambda *_: ())
     assert rule in broken(premises(*wrong()))
 
 

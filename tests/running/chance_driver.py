@@ -20,8 +20,8 @@ from orchestrator.running.operations import (
     Wait,
     Write,
 )
-from orchestrator.running.patience import Patience
 from orchestrator.running.run import Run
+from orchestrator.running.steps.patience import Patience
 from tests.running.made_up import AT, EXPECTS, SEQUENCE
 from tests.running.world import LATE_S, SETTLE_S, Odds, World
 

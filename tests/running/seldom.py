@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 from orchestrator.facility.step import AddressValue, Step
 from orchestrator.running.events import Failure
-from orchestrator.running.life import Happening, Stage
 from orchestrator.running.operations import Nobody, Outcome, ReadFailed, Saw, Stranger
+from orchestrator.running.steps.life import Happening, Stage
 from tests.running.made_up import AT, BENCH, BY_ID, EXPECTS, FRESH, JOINED, state_of
 
 MOVE, THERE = BY_ID["fresh.move"], BY_ID["fresh.there"]

@@ -8,10 +8,10 @@ import pytest
 from orchestrator.facility.step import Sequence
 from orchestrator.running.events import Checked, Event, Intended, Proved, Resumed
 from orchestrator.running.gate import POINTS, Facts, Gate, Happens, Point, table_text
-from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import Elapsed, Looked, Moment, Reply, Stored
-from orchestrator.running.patience import Patience
 from orchestrator.running.run import Run
+from orchestrator.running.steps.life import OutOfTurn
+from orchestrator.running.steps.patience import Patience
 from orchestrator.running.terms import Terms
 from orchestrator.running.window import Window
 from tests.running.dialogue import Dialogue, Line, store

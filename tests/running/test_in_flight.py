@@ -5,7 +5,7 @@ import pytest
 from orchestrator.facility.step import StepKind
 from orchestrator.running.events import Event, Failed, Failure, Intended, Paused, Proved, Sent
 from orchestrator.running.in_flight import may_land_s
-from orchestrator.running.patience import Patience
+from orchestrator.running.steps.patience import Patience
 from tests.running.made_up import SEQUENCE
 
 LATE, SETTLE = 3.0, 8.0

@@ -6,7 +6,7 @@ import pytest
 
 from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.running.pace import BY_HAND_S, longest, phase_lengths
-from orchestrator.running.patience import Patience
+from orchestrator.running.steps.patience import Patience
 from tests.running.made_up import AT, BY_ID, SEQUENCE
 
 OFF = replace(BY_ID["north.off"], estimate_s=2.0)

@@ -18,7 +18,6 @@ from orchestrator.running.events import (
     Sent,
 )
 from orchestrator.running.gate import Words
-from orchestrator.running.life import OutOfTurn
 from orchestrator.running.operations import (
     Accepted,
     Answers,
@@ -33,8 +32,9 @@ from orchestrator.running.operations import (
     Unsure,
     Vacant,
 )
-from orchestrator.running.patience import Patience
 from orchestrator.running.run import Run
+from orchestrator.running.steps.life import OutOfTurn
+from orchestrator.running.steps.patience import Patience
 from tests.running.dialogue import Dialogue, Line, store
 from tests.running.made_up import (
     AT,

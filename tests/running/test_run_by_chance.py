@@ -7,12 +7,12 @@ import pytest
 
 from orchestrator.facility.step import Sequence, Step
 from orchestrator.running import fold as folding
-from orchestrator.running import hand, life, reading
 from orchestrator.running.events import Event, Sent
 from orchestrator.running.fold import Standing, fold
-from orchestrator.running.hand import Hand
-from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.run import Run
+from orchestrator.running.steps import hand, life, reading
+from orchestrator.running.steps.hand import Hand
+from orchestrator.running.steps.life import LIFE, Goes, Happening, Stage
 from tests.running.chance_driver import ChanceDriver
 from tests.running.made_up import SEQUENCE
 from tests.running.seldom import SELDOM

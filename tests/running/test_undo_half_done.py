@@ -15,7 +15,7 @@ from orchestrator.facility.step import Sequence, Step
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
-from orchestrator.running.undo import TakeBack, take_back
+from orchestrator.running.back.undo import TakeBack, take_back
 from tests.benchmarks.search import Place, solve
 from tests.benchmarks.trouble import media_of
 from tests.planning.scenes import random_boxes, rich_boxes, scene

@@ -20,12 +20,14 @@ from orchestrator.facility.step import Sequence as Steps
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.planning import dry_run as planner
 from orchestrator.planning.ordering.finish import steps_of
-from orchestrator.running import fold, hand, life, reading, stuck, taking, undo
+from orchestrator.running import fold, stuck
+from orchestrator.running.back import undo
 from orchestrator.running.events import Event, Failed, Sent
 from orchestrator.running.fold import Standing
-from orchestrator.running.hand import Hand
-from orchestrator.running.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.run import Run
+from orchestrator.running.steps import hand, life, reading, taking
+from orchestrator.running.steps.hand import Hand
+from orchestrator.running.steps.life import LIFE, Goes, Happening, Stage
 from orchestrator.running.terms import AfterFailure, held
 from tests.simulation import trial, truth
 from tests.simulation.__main__ import attempt

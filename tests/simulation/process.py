@@ -25,9 +25,9 @@ from orchestrator.running.operations import (
     Wait,
     Write,
 )
-from orchestrator.running.patience import Patience
 from orchestrator.running.record import RunRecord
 from orchestrator.running.run import Run
+from orchestrator.running.steps.patience import Patience
 from tests.simulation.watch import Watch
 from tests.simulation.world import World
 

@@ -16,9 +16,9 @@ from mocks.referee import Referee
 from mocks.state import Memory, State
 from orchestrator.facility.found import AsFound
 from orchestrator.planning.scene import Scene
+from orchestrator.running.back.undo import TakeBack, take_back
 from orchestrator.running.present import state_now
 from orchestrator.running.record import RunRecord
-from orchestrator.running.undo import TakeBack, take_back
 from tests.simulation.process import Ledger, Process
 from tests.simulation.scene import (
     Job,

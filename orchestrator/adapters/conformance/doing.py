@@ -12,7 +12,7 @@ from orchestrator.errors import CutsheetError, DeviceError, Unreachable, words
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
-from orchestrator.running.value import Sight, sight
+from orchestrator.running.steps.value import Sight, sight
 
 T = TypeVar("T")
 _CANCEL_S = 2.0

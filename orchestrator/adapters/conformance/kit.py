@@ -35,7 +35,7 @@ from orchestrator.errors import (
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.running.protocols import DeviceAdapter, Part
-from orchestrator.running.value import Sight, sight
+from orchestrator.running.steps.value import Sight, sight
 
 NEVER_WRITTEN = frozenset({StepKind.CONFIRM, StepKind.BY_HAND})
 

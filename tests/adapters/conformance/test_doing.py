@@ -27,7 +27,7 @@ from orchestrator.facility.secret import Secret
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Traits
 from orchestrator.running.protocols import EVERYTHING, DeviceAdapter, Part
-from orchestrator.running.value import Sight
+from orchestrator.running.steps.value import Sight
 from tests.adapters.makes import a_step
 from tests.adapters.ways_made import WHOLE, Answering
 

@@ -14,7 +14,7 @@ from orchestrator.adapters.http.retries import Patience
 from orchestrator.adapters.open import make_opener
 from orchestrator.adapters.plug_ins import Guarded, Place
 from orchestrator.documents.folder import load
-from orchestrator.documents.plan_reader import read_plan
+from orchestrator.documents.plans.plan_reader import read_plan
 from orchestrator.facility.description import Description
 from orchestrator.facility.found import Identity
 from orchestrator.facility.plan import Plan

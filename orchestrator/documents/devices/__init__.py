@@ -1,0 +1,1 @@
+"""Device descriptions: how a make and model is spoken to."""

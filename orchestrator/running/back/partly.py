@@ -1,0 +1,87 @@
+"""Which part of a run is taken back with a room, so that nothing is left half-way.
+
+- all that the run wrote on the room's devices
+- all that it began elsewhere and can't end, because it waits for that room
+- whoever now holds what one of these has to get back
+- whoever was pointed at one of these
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+
+from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
+from orchestrator.running.back.mended import Lines
+from orchestrator.running.events import Event
+from orchestrator.running.present import proved_steps
+from orchestrator.running.record import RunRecord
+
+Figure = int | str
+
+
+def part_of(
+    record: RunRecord, events: Sequence[Event], lines: Lines, devices: Collection[str]
+) -> dict[str, dict[str, list[Step]]]:
+    """The part of ``lines`` that is taken back with ``devices``, the room's."""
+    proved = set(proved_steps(events))
+    steps = record.sequence.steps
+    begun = {step.subject for line in lines.values() for each in line.values() for step in each}
+    open_ones = {step.subject for step in steps if step.id not in proved}
+    back = {name for name in begun if name.partition("/")[0] in devices or name in open_ones}
+    had, has = _figures(lines, before=True), _figures(lines, before=False)
+    while True:
+        wanted = {figure for name in back for figure in had.get(name, ())}
+        more = {name for name, figures in has.items() if name not in back and figures & wanted}
+        if not more:
+            break
+        back |= more
+    concerned = {figure for name in back for figure in _ever_held(record, name)}
+    return {
+        device: kept
+        for device, line in lines.items()
+        if (
+            kept := {
+                thing: list(each)
+                for thing, each in line.items()
+                if each[0].subject in back or concerned & set(_pointers(each))
+            }
+        )
+    }
+
+
+def _figures(lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
+    """What each subject held before the run, or was given by it: numbers, groups, addresses."""
+    found: dict[str, set[Figure]] = {}
+    for line in lines.values():
+        for each in line.values():
+            value = each[0].as_found if before else each[-1].wanted
+            figures = set(_held(value))
+            if each[0].kind in {StepKind.RENUMBER, StepKind.READDRESS} and figures:
+                found.setdefault(each[0].subject, set()).update(figures)
+    return found
+
+
+def _ever_held(record: RunRecord, name: str) -> Iterator[Figure]:
+    """What a source held before the run, and all that the run was to give it, done or not."""
+    device, _, source = name.partition("/")
+    entry = record.before.get(device)
+    state = entry.state.sources.get(source) if entry is not None else None
+    if state is not None:
+        yield from _held(Assigned(state.number, state.groups))
+    for step in record.sequence.steps:
+        if step.subject == name:
+            yield from _held(step.wanted)
+
+
+def _held(value: object) -> Iterator[Figure]:
+    match value:
+        case Assigned(number=number, groups=groups):
+            yield from (figure for figure in (number, *groups) if figure is not None)
+        case AddressValue(address=address):
+            yield address
+        case _:
+            pass
+
+
+def _pointers(steps: Sequence[Step]) -> Iterator[Figure]:
+    for value in (steps[0].as_found, steps[-1].wanted):
+        if isinstance(value, Hearing):
+            yield from (figure for figure in (value.number, value.group) if figure is not None)

@@ -1,0 +1,61 @@
+"""A step as it is taken in hand: what is known of it, and of its device, by then."""
+
+from collections.abc import Mapping, Sequence
+
+from orchestrator.facility.found import Identity
+from orchestrator.facility.step import Step, StepKind
+from orchestrator.running.events import Failure
+from orchestrator.running.fold import Folding, Standing
+from orchestrator.running.steps.hand import Hand, new_address
+from orchestrator.running.steps.keeping import moves, overtaken_by, rests_on, values_set
+from orchestrator.running.steps.life import Stage
+from orchestrator.running.steps.patience import Patience
+from orchestrator.running.steps.places import gone_to, readdress_of
+from orchestrator.running.stuck import GONE
+
+
+def taken(
+    step: Step,
+    own: Sequence[str],
+    steps: Mapping[str, Step],
+    state: Folding,
+    *,
+    expects: Identity | None,
+    patience: Patience,
+    batch: Sequence[Step] = (),
+) -> Hand:
+    """Take ``step`` in hand; ``own`` are all the steps of its device, in order, by id.
+
+    ``batch`` are all that are taken in hand with it, itself among them.
+    """
+    proved = [name for name in own if state.standing(name) is Standing.PROVED]
+    readdress = readdress_of(step, steps)
+    moved = readdress is not None and new_address(readdress) != readdress.at
+    earlier = writes(step) and state.standing(step.id) is Standing.INTENDED
+    return Hand(
+        step=step,
+        expects=expects,
+        patience=patience,
+        left=readdress.at if readdress is not None and moved else None,
+        readdress=readdress.id if readdress is not None else None,
+        gone_to=gone_to(step, steps, proved),
+        holds=rests_on(step, steps, proved),
+        besides=values_set(step.device, steps, proved),
+        later=overtaken_by(step, [steps[name] for name in own], state.standings) if earlier else (),
+        mates=tuple(one for one in batch if one is not step),
+        earlier=earlier,
+        doubt=earlier,
+    )
+
+
+def writes(step: Step) -> bool:
+    """Whether a step sends something to its device."""
+    return step.kind not in (StepKind.CONFIRM, StepKind.BY_HAND)
+
+
+def gone_back(hand: Hand, steps: Mapping[str, Step]) -> tuple[Step, ...]:
+    """What a device that can't be found to save may have gone back on: its last move."""
+    absent = hand.stage is Stage.FAILED and hand.why in (*GONE, Failure.UNKNOWN)
+    if not absent or hand.step.kind is not StepKind.SAVE:
+        return ()
+    return moves(hand.holds, steps)

@@ -1,0 +1,75 @@
+"""A room taken back: its part of the run, and what would be left half-way without it."""
+
+from dataclasses import replace
+
+import pytest
+
+from orchestrator.planning.dry_run import dry_run
+from orchestrator.running.back.partly import part_of
+from orchestrator.running.back.undo import take_back
+from tests.planning.scenes import Box, scene
+from tests.running.runs import after, run
+
+TWO_ROOMS = {
+    "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}, room="north"),
+    "b": Box(32, {"s": (312, True)}, wants={"s": (313, None)}, room="south"),
+    "e": Box(34, {"s": (341, True)}, wants={"s": (342, None)}, room="south"),
+    "d": Box(71, {}, {"own": 311, "in": 312, "out": 341}, room="rack"),
+}
+
+
+@pytest.mark.parametrize(
+    ("room", "numbers"),
+    [
+        ("a", {"a": 311, "b": 313, "e": 342}),  # nobody needs what a gives back
+        ("b", {"a": 311, "b": 312, "e": 342}),  # a holds what b has to get back
+        ("e", {"a": 312, "b": 313, "e": 341}),
+    ],
+)
+def test_the_rooms_part_and_whoever_is_in_the_way(room: str, numbers: dict[str, int]) -> None:
+    """Nothing else is touched; listeners follow; it is proved."""
+    before = scene(TWO_ROOMS)
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({room}))
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
+    end = after(now, way.sequence.steps)
+    found = {
+        name: state.sources["s"].number
+        for name in numbers
+        if (state := end.state(name)) is not None
+    }
+    assert found == numbers
+    listener = end.state("d")
+    assert listener is not None
+    assert listener.destinations["in"].hears == numbers["b"]
+    assert listener.destinations["out"].hears == numbers["e"]
+
+
+def test_what_was_begun_elsewhere_and_waits_is_taken_back_too() -> None:
+    """Stopped anywhere: after it nothing is silent that was not, whatever the room."""
+    before = scene(TWO_ROOMS)
+    whole, _, _ = run(before)
+    for count in range(1, len(whole.sequence.steps)):
+        record, events, now = run(before, count)
+        back = take_back(record, events, now, devices=frozenset({"a"}))
+        way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+        assert way.proved or not way.sequence.steps, (count, way.hazards)
+        end = after(now, way.sequence.steps)
+        for name in ("a", "b", "e"):
+            state = end.state(name)
+            assert state is not None
+            assert state.sources["s"].enabled, (count, name)
+        listener = end.state("d")
+        assert listener is not None
+        heard = {state.sources["s"].number for n in ("a", "b", "e") if (state := end.state(n))}
+        assert {one.hears for one in listener.destinations.values()} == heard, count
+        first = end.state("a")
+        assert first is not None
+        assert first.sources["s"].number == 311
+
+
+def test_nothing_was_written_there() -> None:
+    """A room that the run had not come to has no part."""
+    record, events, _ = run(scene(TWO_ROOMS), 1)
+    assert part_of(record, events, {}, {"a"}) == {}
