@@ -12,7 +12,7 @@ judged after every single change:
   is enabled on a transit number or at a transit address.
 - **H6** Nothing is written to a device that is off limits.
 - **H8** No destination hears a source that is neither one it was pointed to at the start nor one
-  that it is meant to hear.
+  that it is meant to hear, nor one that another hand has pointed it to since.
 - **H9** H1 and H2 hold too for what a power cycle would bring back; it brings back all of a device.
 
 What was wrong at the start is known: a duplicate may lose holders, and gains none. What another
@@ -111,7 +111,7 @@ class Referee:
         self._memories[change.device] = change.after
         self._time_silences(change)
         if change.cause in (Cause.ANOTHER_HAND, Cause.EDIT):
-            self._take_as_known()
+            self._take_as_known(change)
             return
         if change.cause is Cause.REQUEST:
             self._count(change)
@@ -161,12 +161,17 @@ class Referee:
             if source.enabled
         )
 
-    def _take_as_known(self) -> None:
+    def _take_as_known(self, change: Change) -> None:
         site, memories = self._site, self._memories
         self._known.update(shared(held(site, memories)))
         self._known_transit |= in_transit(site, memories)
+        earlier = {**memories, change.device: change.before}
+        pointed = heard(site, earlier, enabled_only=False)
+        now = heard(site, memories, enabled_only=False)
         for at, sources in heard(site, memories).items():
-            self._may_hear[at] |= sources
+            # Whom this hand has pointed it at counts, enabled or not; whom it pointed at already
+            # without hearing it is no doing of this hand.
+            self._may_hear[at] |= sources | (now[at] - pointed[at])
 
     # States: H1, H2, H8, H9, and transit of H4.
 

@@ -492,6 +492,23 @@ def test_another_hand_breaks_nothing_of_ours(world: World, referee: Referee, han
     assert referee.verdict().count() == 1
 
 
+def test_whom_another_hand_points_at_may_be_enabled_later(
+    world: World, referee: Referee, hands: Hands
+) -> None:
+    """The run that enables it can't know; who was pointed at already is not excused by that."""
+    hands.stream("south", sending=False)
+    hands.stream("south", channel=344)
+    world.another_hand("north").set_destination("codec-1", number=344)
+    hands.stream("south", sending=True)
+    assert broken(referee) == []
+    hands.stream("south", sending=False)
+    hands.stream("south", channel=311)
+    world.another_hand("south").set_source("program-1", label="X")
+    hands.stream("south", sending=True)
+    assert ("H8", "north/codec-1 hears south/program-1") not in broken(referee)
+    assert ("H8", "feed/1 hears south/program-1") in broken(referee)
+
+
 def test_late_effect_is_judged_when_it_comes(
     world: World, referee: Referee, hands: Hands, clock: HandClock
 ) -> None:
