@@ -58,7 +58,8 @@ class AskedDevice:
     to wanted addresses. ``blocks`` and ``numbers`` are what it owns once it is done; None: as
     the plan says (blocks follow a new address). ``exact`` gives an interface's wanted address,
     prefix length and gateway where these are not to come from the plan's network (a run that is
-    taken back). ``playbook`` is the file that asks.
+    taken back). ``avoids`` are numbers, and groups, that ``auto`` gives to nobody. ``playbook`` is
+    the file that asks.
     """
 
     name: str
@@ -69,7 +70,7 @@ class AskedDevice:
     exact: Mapping[str, tuple[str, int, str | None]] = field(default_factory=dict)
     blocks: tuple[int, ...] | None = None
     numbers: tuple[int, ...] | None = None
-    avoids: frozenset[int] = frozenset()
+    avoids: frozenset[int | str] = frozenset()
     sources: Mapping[str, AskedSource] = field(default_factory=dict)
     destinations: Mapping[str, AskedDestination] = field(default_factory=dict)
     settings: Mapping[str, SettingValue] = field(default_factory=dict)

@@ -51,7 +51,7 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
 
     A source that the plan already numbers inside its own blocks keeps that number, so that the
     answer stays the same after a run is adopted. None is given one that is to be
-    avoided. Sources for which no number is left are missing from the answer.
+    avoided, or whose group is. Sources for which no number is left are missing from the answer.
     """
     wanting = [name for name, source in asked.sources.items() if source.number is Auto.AUTO]
     numbering = numbering_of(plan, device, asked) if wanting else None
@@ -59,7 +59,7 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
         return {}
     own = list(own_numbers(numbering, blocks_of(plan, device, asked)))
     taken = {s.number for s in asked.sources.values() if isinstance(s.number, int)}
-    taken |= asked.avoids
+    taken.update(one for one in own if {one, _group(numbering, one)} & asked.avoids)
     kept: dict[str, int] = {}
     owned = set(own)
     for name in wanting:
@@ -78,3 +78,7 @@ def auto_numbers(plan: Plan, device: Device, asked: AskedDevice) -> dict[str, in
         if name not in kept and (number := next(vacant, None)) is not None:
             kept[name] = number
     return kept
+
+
+def _group(numbering: Numbering, number: int) -> str | None:
+    return numbering.group(number) if numbering.has_group(number) else None

@@ -99,13 +99,22 @@ class Wisher:
             settings=settings,
         )
 
-    def _avoids(self, holds: Mapping[str, Sequence[int | str]]) -> frozenset[int]:
-        """The numbers that somebody holds, or is to get back: nobody is given these by ``auto``."""
-        states = (*states_of(self.now).values(), *self.before.values())
-        held = (source.number for state in states for source in state.sources.values())
-        kept = (stay.number for stay in self.kept.values())
-        lost = (figure for figures in holds.values() for figure in figures)
-        return frozenset(one for one in (*held, *kept, *lost) if isinstance(one, int))
+    def _avoids(self, holds: Mapping[str, Sequence[int | str]]) -> frozenset[int | str]:
+        """The numbers and groups that nobody is given by ``auto``.
+
+        Somebody holds them, or is to get them back; or a destination points there, or did: what
+        points at nobody stays so, and would hear whoever comes there.
+        """
+        states = (*states_of(self.now).values(), *self.before.values(), *self.lost.values())
+        held = (source for state in states for source in state.sources.values())
+        pointed = (one.hears for state in states for one in state.destinations.values())
+        figures = (
+            *(figure for source in held for figure in (source.number, *source.groups)),
+            *(stay.number for stay in self.kept.values() if not isinstance(stay.number, Auto)),
+            *(figure for figures in holds.values() for figure in figures),
+            *pointed,
+        )
+        return frozenset(figure for figure in figures if figure is not None)
 
     def _source(self, step: Step, asked: AskedSource, was: DeviceState) -> AskedSource:
         """Add to what is asked of a source what ``step`` wrote of it."""

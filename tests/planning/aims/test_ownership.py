@@ -87,3 +87,5 @@ def test_auto_gives_nothing_that_is_to_be_avoided() -> None:
     """A run that is taken back avoids what anybody holds; what the plan has for it, too."""
     asked = _asked(sources=_autos("x", "y"), avoids=frozenset({311, 312}))
     assert auto_numbers(PLAN, DEVICE, asked) == {"x": 313, "y": 314}
+    asked = replace(asked, avoids=frozenset({311, NUMBERING.group(313)}))
+    assert auto_numbers(PLAN, DEVICE, asked) == {"x": 312, "y": 314}

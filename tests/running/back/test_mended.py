@@ -2,13 +2,15 @@
 
 from dataclasses import replace
 
+import pytest
+
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.wanted import Auto, Unit
 from orchestrator.planning.result import DryRun
 from orchestrator.running.back.mended import stays
 from orchestrator.running.back.undo import take_back
-from tests.planning.scenes import Box, scene
+from tests.planning.scenes import NUMBERING, Box, scene
 from tests.running.runs import after, planned, run
 
 TWICE = {
@@ -74,6 +76,22 @@ def test_its_number_of_its_own_is_nobody_elses() -> None:
     assert back.asked["b"].sources["s"].number is Auto.AUTO
     way = planned(replace(before, found=now, asked=back.asked, phases=()))
     assert number_after(now, way, "b") == 323
+
+
+@pytest.mark.parametrize("hears", [321, NUMBERING.group(321)])
+def test_its_number_of_its_own_is_none_that_somebody_points_at(hears: int | str) -> None:
+    """H8: what points at nobody would hear it; the next of its block is vacant, too."""
+    boxes = {
+        "a": Box(31, {"s": (308, True)}),
+        "b": Box(32, {"s": (308, True)}, to="127.44.3.40", wants={"s": (331, None)}),
+        "d": Box(34, {"s": (341, True)}, {"in": hears}, wants={"s": (342, None)}),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now)
+    assert back.asked["b"].sources["s"].number is Auto.AUTO
+    way = planned(replace(before, found=now, asked=back.asked, phases=()))
+    assert number_after(now, way, "b") == 322
 
 
 def test_of_a_duplicate_the_one_goes_back_for_whom_fewest_others_stay() -> None:
