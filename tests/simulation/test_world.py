@@ -51,6 +51,18 @@ def test_what_a_survey_has_read_is_nobodys_any_more() -> None:
     assert THING not in world.units["a"].strays
 
 
+def test_what_is_switched_off_as_the_run_asks_is_as_the_run_knows_it() -> None:
+    """Running and saved, so that the next power cycle does not bring it back on."""
+    world = switched_on()
+    world.write((ON,), ON.at)
+    world.reboot("a", 3.0)
+    world.switch_off("a", "s")
+    memory = world.units["a"].memory
+    assert not memory.running.sources["s"].enabled
+    assert not memory.saved.sources["s"].enabled
+    assert not world.units["a"].strays
+
+
 def test_what_the_run_wrote_itself_stays_its_own() -> None:
     """Whoever had set it before."""
     world = switched_on()

@@ -8,6 +8,7 @@ run that takes it back did not find it, that one is taken back, and then the fir
 
 import copy
 import random
+import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
 
@@ -17,6 +18,7 @@ from mocks.state import Memory, State
 from orchestrator.facility.found import AsFound
 from orchestrator.planning.scene import Scene
 from orchestrator.running.back.undo import TakeBack, take_back
+from orchestrator.running.events import Paused
 from orchestrator.running.present import state_now
 from orchestrator.running.record import RunRecord
 from tests.simulation.process import Ledger, Process
@@ -38,6 +40,7 @@ from tests.simulation.watch import Watch
 from tests.simulation.world import World
 
 RESUMES = 3
+_ON_BY_ITSELF = re.compile(r"((?:\S+/\S+ and )*\S+/\S+) was switched on by another hand, or by")
 
 
 @dataclass
@@ -168,7 +171,24 @@ def _calm(night: Night, told: Told) -> bool:
     """
     night.world.calm()
     night.world.put_right()
-    return any(_once(night, told) for _ in range(RESUMES + len(night.world.units)))
+    for _ in range(RESUMES + len(night.world.units)):
+        if _once(night, told):
+            return True
+        _heed(night)
+    return False
+
+
+def _heed(night: Night) -> None:
+    """Do by hand what the run asks for: switch off what a power cycle has switched on.
+
+    Only what was off when that run was planned: all else it has to switch off by itself.
+    """
+    last = night.ledger.events()[-1]
+    asked = _ON_BY_ITSELF.findall(last.why) if isinstance(last, Paused) else []
+    for source in " and ".join(asked).split(" and ") if asked else ():
+        device, _, name = source.partition("/")
+        if not night.record.before[device].state.sources[name].enabled:
+            night.world.switch_off(device, name)
 
 
 def _finished(night: Night, origin: dict[str, State], told: Told) -> None:

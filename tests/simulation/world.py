@@ -317,6 +317,15 @@ class World:
                 name, replace(unit.memory, running=running, saved=saved), Cause.ANOTHER_HAND
             )
 
+    def switch_off(self, device: str, source: str) -> None:
+        """Somebody switches a source off, since the run asks for it: as the run knows it."""
+        unit, thing = self.units[device], ("enabled", source)
+        off = unit.memory.running
+        off = off.with_source(source, replace(off.sources[source], enabled=False))
+        saved = put_back(unit.memory.saved, thing, off)
+        self._become(device, replace(unit.memory, running=off, saved=saved), Cause.ANOTHER_HAND)
+        unit.strays.pop(thing, None)
+
     # Helpers.
 
     def _at(self, address: str) -> str | None:

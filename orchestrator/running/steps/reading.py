@@ -251,8 +251,8 @@ def _other_said(hand: Hand, state: DeviceState) -> str:
         sources = " and ".join(f"{step.device}/{name}" for name in on)
         what = "readdressed" if step.kind is StepKind.READDRESS else "renumbered"
         return (
-            f"{sources} was switched on by another hand; nothing is {what} while it is on: "
-            "switch it off by hand and resume"
+            f"{sources} was switched on by another hand, or by a power cycle; nothing is {what} "
+            "while it is on: switch it off by hand and resume"
         )
     if hand.gone_to is not None:
         return (
