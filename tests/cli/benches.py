@@ -8,6 +8,7 @@ from pathlib import Path
 
 import yaml
 
+from mocks.journal import Asked, Change
 from mocks.server import serve
 from mocks.world import World
 from tests.cli.stage import ENGINE, REUSED, Stage, facility
@@ -22,7 +23,8 @@ UNITS = (FRESH, NODE)
 class Hands:
     """Somebody at the bench: one unit on the cable at a time, and its cable moved when it left.
 
-    ``slow_s`` is how long a moved unit is on no cable at all.
+    ``slow_s`` is how long a moved unit is on no cable at all. It is off its cable the instant that
+    it has left its address: the cable leads to the bench alone.
     """
 
     def __init__(self, stage: Stage, order: tuple[str, ...], slow_s: float = 0.3) -> None:
@@ -42,8 +44,19 @@ class Hands:
                 self._move(self.order.pop(0))
             time.sleep(0.02)
 
+    def changed(self, change: Change) -> None:
+        """The unit on the cable has another address: nobody reaches it there."""
+        first = self.order[0] if self.order else None
+        if change.device == first and change.after.running.lan.address != FACTORY:
+            self.world.pull_cable(change.device)
+
+    def asked(self, _asked: Asked) -> None:
+        """Nothing is done about it."""
+
+    def moved(self) -> None:
+        """Likewise."""
+
     def _move(self, name: str) -> None:
-        self.world.pull_cable(name)
         self._ended.wait(self.slow_s)
         self.world.plug_in(name)
         self.moves.append(name)
@@ -56,6 +69,7 @@ class Hands:
         for name in UNITS:
             self.world.pull_cable(name)
         self.world.plug_in(self.order[0])
+        self.world.observe(self)
         self._thread.start()
         try:
             yield self

@@ -27,11 +27,13 @@ def until(true: Callable[[], bool]) -> None:
 
 
 def refused(url: str) -> bool:
-    """Whether a connection is refused at once."""
+    """Whether a connection is refused at once; one that is dropped just then is not yet."""
     try:
         httpx.get(url, timeout=2)
     except httpx.ConnectError:
         return True
+    except httpx.TransportError:
+        return False
     return False
 
 
