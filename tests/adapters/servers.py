@@ -46,6 +46,7 @@ async def serving(talk: Talk, tls: ssl.SSLContext | None = None) -> AsyncIterato
         for task in tuple(tasks):
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+        await asyncio.sleep(0.01)  # what was closed is let go of in the loop's next turns
 
 
 async def a_request(reader: asyncio.StreamReader) -> bytes:

@@ -49,18 +49,23 @@ class Turning:
 
     async def talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """Pass one request after the other on, or answer it hostilely."""
-        with contextlib.suppress(OSError, asyncio.IncompleteReadError):
-            while True:
-                request = await a_request(reader)
-                if not request.startswith(b"GET"):
-                    self.hostile = True
-                if self.hostile:
-                    self.answered += 1
-                    await self._talk(reader, writer)
-                    break
-                writer.write(await self._passed_on(request))
-                await writer.drain()
-        writer.close()
+        try:
+            with contextlib.suppress(OSError, asyncio.IncompleteReadError):
+                await self._talked(reader, writer)
+        finally:
+            writer.close()
+
+    async def _talked(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while True:
+            request = await a_request(reader)
+            if not request.startswith(b"GET"):
+                self.hostile = True
+            if self.hostile:
+                self.answered += 1
+                await self._talk(reader, writer)
+                return
+            writer.write(await self._passed_on(request))
+            await writer.drain()
 
     async def _passed_on(self, request: bytes) -> bytes:
         reader, writer = await asyncio.open_connection("127.0.0.1", self._to)
@@ -88,6 +93,7 @@ def turning(to: int, talk: Talk) -> Iterator[Turning]:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+        await asyncio.sleep(0.01)  # what was closed is let go of in the loop's next turns
 
     thread = threading.Thread(target=lambda: loop.run_until_complete(serve()), daemon=True)
     thread.start()
