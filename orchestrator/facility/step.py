@@ -1,5 +1,6 @@
 """A step: one write and its read-back, and the sequence that orders steps."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -132,6 +133,15 @@ class Step:
         """The thing that the step is about: ``device`` or ``device/source``."""
         name = self.source or self.destination
         return f"{self.device}/{name}" if name else self.device
+
+
+def batches_of(steps: Iterable[Step]) -> dict[tuple[str, int], list[Step]]:
+    """The steps that go in one request, in order, by their device and the batch's number."""
+    found: dict[tuple[str, int], list[Step]] = {}
+    for step in steps:
+        if step.batch:
+            found.setdefault((step.device, step.batch), []).append(step)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from orchestrator.facility.step import (
     Step,
     StepKind,
     StepValue,
+    batches_of,
 )
 from orchestrator.reports.layout import plain
 from orchestrator.running.events import Failed, Failure
@@ -146,13 +147,9 @@ def interim_steps(sequence: Sequence) -> frozenset[str]:
 
 def batch_mates(steps: Iterable[Step]) -> dict[str, tuple[Step, ...]]:
     """For each step that goes in one request with others, by its id: those others."""
-    batches: dict[tuple[str, int], list[Step]] = {}
-    for step in steps:
-        if step.batch:
-            batches.setdefault((step.device, step.batch), []).append(step)
     return {
         one.id: tuple(other for other in members if other is not one)
-        for members in batches.values()
+        for members in batches_of(steps).values()
         for one in members
     }
 

@@ -7,10 +7,10 @@ What goes in one request counts once.
 """
 
 import heapq
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from orchestrator.facility.step import Sequence, Step, StepKind
+from orchestrator.facility.step import Sequence, Step, StepKind, batches_of
 from orchestrator.running.steps.patience import Patience
 
 BY_HAND_S = 300.0
@@ -48,20 +48,22 @@ def phase_lengths(
     )
 
 
-def _at_once(steps: Iterable[Step]) -> Iterator[Step]:
+def _at_once(steps: Collection[Step]) -> Iterable[Step]:
     """``steps``, with the first of each batch in the place of all of it."""
-    lead: dict[str, str] = {}
-    batches: dict[tuple[str, int], list[Step]] = {}
+    batches = batches_of(steps)
+    return _gathered(steps, batches) if batches else steps
+
+
+def _gathered(
+    steps: Collection[Step], batches: Mapping[tuple[str, int], list[Step]]
+) -> Iterator[Step]:
+    lead = {each.id: members[0].id for members in batches.values() for each in members}
     for step in steps:
-        batch = batches.setdefault((step.device, step.batch), []) if step.batch else []
-        batch.append(step)
-        lead[step.id] = batch[0].id
-    for step in steps:
-        if lead[step.id] == step.id:
-            members = batches.get((step.device, step.batch), [step]) if step.batch else [step]
-            waits = {lead[name] for each in members for name in (*each.after, *each.behind)}
+        members = batches.get((step.device, step.batch), [step])
+        if members[0] is step:
+            after = {lead.get(n, n) for each in members for n in (*each.after, *each.behind)}
             longest_of = max(each.estimate_s for each in members)
-            yield replace(step, after=tuple(waits), behind=(), estimate_s=longest_of)
+            yield replace(step, after=tuple(after), behind=(), estimate_s=longest_of)
 
 
 def _length(steps: list[Step], seconds: Mapping[str, float], width: int) -> float:

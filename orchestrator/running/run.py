@@ -21,7 +21,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 
 from orchestrator.facility.found import Identity
-from orchestrator.facility.step import Sequence, Step, StepKind
+from orchestrator.facility.step import Sequence, Step, StepKind, batches_of
 from orchestrator.running.events import (
     Agreed,
     Answered,
@@ -101,10 +101,7 @@ class Run:
         self._state = Folding(fold(stored))
         self._in_order = sorted(sequence.steps, key=lambda step: (step.order, step.id))
         self._ripe: Ripe | None = None  # None: to be worked out anew
-        self._batches: dict[tuple[str, int], list[Step]] = {}
-        for step in sequence.steps:
-            if step.batch:
-                self._batches.setdefault((step.device, step.batch), []).append(step)
+        self._batches = batches_of(sequence.steps)
         self._hands: dict[str, Together] = {}  # by device
         self._held: set[str] = set()  # the ids of the steps in hand
         self._turned: set[str] = set()  # devices whose next operation was not handed out yet

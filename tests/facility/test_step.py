@@ -10,6 +10,7 @@ from orchestrator.facility.step import (
     Step,
     StepKind,
     StepValue,
+    batches_of,
 )
 
 
@@ -70,3 +71,14 @@ def test_a_step_can_be_told_from_another_by_any_value() -> None:
     assert one == Sequence(steps=(), phases=(), width=16)
     assert one != Sequence(steps=(), width=4)
     assert hash(Assigned(1)) == hash(Assigned(1))
+
+
+def test_what_goes_in_one_request_by_device_and_batch() -> None:
+    """Two devices may use one number; what goes alone is in none."""
+    off = StepKind.DISABLE
+    steps = [
+        Step(id=name, kind=off, device=device, at="", as_found=True, wanted=False, batch=batch)
+        for name, device, batch in (("a", "x", 1), ("b", "y", 1), ("c", "x", 0), ("d", "x", 1))
+    ]
+    found = {key: [step.id for step in members] for key, members in batches_of(steps).items()}
+    assert found == {("x", 1): ["a", "d"], ("y", 1): ["b"]}

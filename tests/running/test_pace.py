@@ -39,6 +39,19 @@ def test_side_by_side_and_one_after_the_other() -> None:
     assert phase_lengths(Sequence(steps=(OFF, waits)), PATIENCE) == (20.0,)
 
 
+def test_what_goes_in_one_request_counts_once() -> None:
+    """As long as the longest of it; what waits for any of it waits for all of it."""
+    mate = replace(OFF, id="north.mate", estimate_s=3.0, batch=1)
+    batch = (replace(OFF, batch=1), mate)
+    south = replace(BY_ID["south.off"], estimate_s=2.0)
+    assert phase_lengths(Sequence(steps=batch), PATIENCE) == (12.0,)
+    waits = replace(south, after=("north.mate",))
+    assert phase_lengths(Sequence(steps=(*batch, waits)), PATIENCE) == (22.0,)
+    follows = replace(mate, behind=("south.off",))
+    behind = Sequence(steps=(batch[0], follows, replace(south, after=())))
+    assert phase_lengths(behind, PATIENCE) == (22.0,)
+
+
 def test_each_phase_by_itself() -> None:
     """What comes after a step of another phase waits for the phase alone."""
     later = replace(BY_ID["south.off"], phase=1, after=("north.off",), estimate_s=1.0)
