@@ -12,7 +12,6 @@ from orchestrator.planning.capable import incapable
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.silence import on_air_sources
-from orchestrator.planning.things import heard_things
 
 _TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, StepKind.ENABLE})
 
@@ -24,7 +23,7 @@ def dangers(
     yield from _off_limits(scene, graph)
     yield from _on_air(scene, graph, heard)
     yield from _elsewhere(scene, graph, heard)
-    yield from _dangling(scene, wanted, heard)
+    yield from _dangling(wanted, heard)
     yield from _unseen_listeners(scene, wanted)
     yield from _losing(scene, wanted, heard)
     yield from incapable(scene, graph)
@@ -136,16 +135,14 @@ def _elsewhere(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
         )
 
 
-def _dangling(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
+def _dangling(wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
     """A destination left pointing at a number that somebody else will hold."""
     for listener in heard.listeners.values():
-        nets = scene.networks_of(wanted[listener.ref.device])
-        for thing in heard_things(nets, listener.wanted):
-            for source in heard.then.holders(thing):
-                if source in {*listener.before, listener.after}:
-                    continue
-                enabled = wanted[source.device].sources[source.name].enabled
-                yield _dangling_hazard(listener, source, enabled=enabled)
+        for source in heard.then.heard(heard.networks[listener.ref.device], listener.wanted):
+            if source == listener.after or source in listener.before:
+                continue
+            enabled = wanted[source.device].sources[source.name].enabled
+            yield _dangling_hazard(listener, source, enabled=enabled)
 
 
 def _dangling_hazard(listener: Listener, source: Ref, *, enabled: bool) -> Hazard:
@@ -192,11 +189,9 @@ def _unseen_listeners(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterat
 def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
     """Sources switched off for good, or taken out of the facility, that somebody listens to."""
     for source, refs in heard.by_source.items():
-        now = scene.states[source.device].sources[source.name]
-        then = wanted[source.device].sources[source.name]
-        gone = any(scene.networks_now[source.device]) and not any(
-            scene.networks_of(wanted[source.device])
-        )
+        device, name = source
+        now, then = scene.states[device].sources[name], wanted[device].sources[name]
+        gone = any(scene.networks_now[device]) and not any(heard.networks[device])
         if not now.enabled or (then.enabled and not gone):
             continue
         losers = [ref for ref in refs if heard.listeners[ref].after in {source, None}]
@@ -218,6 +213,8 @@ def _how_lost(source: Ref, *, gone: bool) -> str:
 
 def _settings(scene: Scene, graph: Graph) -> Iterator[Hazard]:
     for draft in graph.drafts:
+        if draft.kind is not StepKind.SET:
+            continue
         effect = _effect(scene, draft)
         if effect is Effect.PLANT_WIDE:
             yield Hazard(

@@ -3,7 +3,7 @@
 Numbers and groups of one network share a table: a number is a whole number, a group is text.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from orchestrator.facility.found import DeviceState, SourceState
 from orchestrator.facility.plan import Ref
@@ -14,18 +14,12 @@ Table = dict[int | str, tuple[Ref, ...]]
 
 
 class Index(Mapping[Thing, tuple[Ref, ...]]):
-    """A map from each number and group on a facility network to the sources that hold it.
+    """A map from each number and group on a facility network to the sources that hold it."""
 
-    Made from another one, it keeps only what differs.
-    """
-
-    def __init__(self, base: "Index | None" = None) -> None:
-        """Start with nothing, or with all that ``base`` has."""
-        self._base = base
+    def __init__(self) -> None:
+        """Start with nothing."""
         self._tables: dict[str, Table] = {}
         self._shared: dict[Thing, None] = {}  # now or at some time before
-        if base is not None:
-            self._shared.update((thing, None) for thing, _ in base.shared())
 
     @classmethod
     def of(cls, states: Mapping[str, DeviceState], networks: Networks) -> "Index":
@@ -57,7 +51,9 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         networks_then: Networks,
     ) -> "Index":
         """The index of ``then``, where this one is the index of ``now``."""
-        index = Index(self)
+        index = Index()
+        index._tables.update((net, table.copy()) for net, table in self._tables.items())
+        index._shared.update(self._shared)
         for device, state in then.items():
             was = now[device]
             if state is was:
@@ -73,7 +69,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
 
     def add(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Note what ``ref`` holds in the state ``source``."""
-        mine, base = (ref,), self._base
+        mine = (ref,)
         for leg, net in enumerate(networks):
             if net is None:
                 continue
@@ -82,8 +78,6 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             for value in (source.number, group):
                 if value is None:
                     continue
-                if base is not None and value not in table:
-                    table[value] = base._at(net, value)  # noqa: SLF001 - an index too
                 others = table.setdefault(value, mine)
                 if others is not mine and ref not in others:
                     table[value] = (*others, ref)
@@ -93,9 +87,9 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
     def drop(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Forget what ``ref`` holds in the state ``source``."""
         for _, net, value in each_thing(networks, source.number, source.groups):
-            refs = self._at(net, value)
-            left = () if refs == (ref,) else tuple([other for other in refs if other != ref])
-            self._table(net)[value] = left
+            table = self._table(net)
+            refs = table.get(value, ())
+            table[value] = () if refs == (ref,) else tuple([each for each in refs if each != ref])
 
     def shared(self) -> Iterator[tuple[Thing, tuple[Ref, ...]]]:
         """What more than one source holds, with all of them."""
@@ -109,12 +103,15 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             table = self._tables[net] = {}
         return table
 
-    def _at(self, net: str, value: int | str) -> tuple[Ref, ...]:
-        table = self._tables.get(net)
-        refs = table.get(value) if table is not None else None
-        if refs is None:
-            return self._base._at(net, value) if self._base is not None else ()  # noqa: SLF001 - an index too
-        return refs
+    def heard(self, networks: Iterable[str | None], hears: int | str | None) -> tuple[Ref, ...]:
+        """Whom a destination pointed at ``hears`` would hear, on its ``networks``."""
+        if hears is None:
+            return ()
+        found: tuple[Ref, ...] = ()
+        for net in networks:
+            if net is not None and (refs := self._table(net).get(hears, ())):
+                found = (*found, *[ref for ref in refs if ref not in found]) if found else refs
+        return found
 
     def __getitem__(self, thing: Thing) -> tuple[Ref, ...]:
         """Who holds ``thing``.
@@ -122,19 +119,18 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         Raises:
             KeyError: nobody does.
         """
-        if refs := self._at(thing[1], thing[2]):
+        if refs := self.holders(thing):
             return refs
         raise KeyError(thing)
 
     def holders(self, thing: Thing) -> tuple[Ref, ...]:
         """Who holds ``thing``; nobody, if nobody does."""
-        return self._at(thing[1], thing[2])
+        _, net, value = thing
+        table = self._tables.get(net)
+        return table.get(value, ()) if table is not None else ()
 
     def __iter__(self) -> Iterator[Thing]:
         """Every thing that somebody holds."""
-        for thing in self._base or ():
-            if thing[2] not in self._tables.get(thing[1], {}):
-                yield thing
         for net, table in self._tables.items():
             for value, refs in table.items():
                 if refs:

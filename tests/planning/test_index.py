@@ -35,6 +35,17 @@ def test_nobody_holds_what_is_not_there() -> None:
         index["number", "media", 312]
 
 
+def test_a_pointer_hears_whoever_holds_it_on_its_own_networks() -> None:
+    """By number and by group, on two legs each source once; nothing where it points at nothing."""
+    boxes = {"a": Box(31, {"s": (311, True)}), "b": Box(32, {"s": (311, False)})}
+    index = scene(boxes).sources_now
+    both = (Ref("a", "s"), Ref("b", "s"))
+    assert index.heard(("media",), 311) == index.heard(("media",), group(311)) == both
+    assert index.heard(("media", None, "media"), 311) == both
+    for nets, hears in ((("media",), None), (("media",), 312), ((None,), 311), (("other",), 311)):
+        assert index.heard(nets, hears) == ()
+
+
 @pytest.mark.parametrize("seed", range(150))
 def test_what_changed_is_indexed_as_if_from_the_start(seed: int) -> None:
     """Joins, leaves, duplicates made and mended: the same as looking at everything again."""

@@ -6,7 +6,7 @@ and is not followed; ``listens_to: device/source`` means the source.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
@@ -15,9 +15,8 @@ from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.quick import quick
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
-from orchestrator.planning.index import Index
+from orchestrator.planning.index import Index, Networks
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.things import heard_things
 
 
 @quick
@@ -47,7 +46,8 @@ class Listener:
 class Hearing:
     """All listeners, with what is dangerous about them.
 
-    ``now`` and ``then`` map each thing to the sources that hold it, as found and as wanted.
+    ``now`` and ``then`` map each thing to the sources that hold it, as found and as wanted;
+    ``networks`` gives, for each device, the facility network of each interface as wanted.
     """
 
     listeners: Mapping[Ref, Listener]
@@ -56,6 +56,7 @@ class Hearing:
     by_source: Mapping[Ref, tuple[Ref, ...]] = field(default_factory=dict)
     now: Index = field(default_factory=Index)
     then: Index = field(default_factory=Index)
+    networks: Networks = field(default_factory=dict)
 
 
 def listeners(scene: Scene, states: Mapping[str, DeviceState]) -> Hearing:
@@ -96,6 +97,7 @@ class _Listening:
             {source: tuple(refs) for source, refs in by_source.items()},
             self.now,
             self.then,
+            self.networks,
         )
 
     def _point(self, device: str, wanted: Mapping[str, Listener]) -> None:
@@ -110,7 +112,7 @@ class _Listening:
             self.states[device] = replace(state, destinations=destinations)
 
     def _destination(self, ref: Ref, now: DestinationState) -> Listener:
-        before = self._heard(self.now, self.scene.networks_now[ref.device], now.hears)
+        before = self.now.heard(self.scene.networks_now[ref.device], now.hears)
         asked = self.scene.asked.get(ref.device)
         wish = asked.destinations.get(ref.name) if asked else None
         if wish is not None and wish.listens_to is not None:
@@ -141,7 +143,7 @@ class _Listening:
             return Listener(ref, before, wish.source, now.hears, wanted, asked=True)
         pointer: int | str | None = wish.number if wish.number is not None else wish.group
         pointer = self._in_kind(ref, pointer, now.hears)
-        after = self._heard(self.then, self.networks[ref.device], pointer)
+        after = self.then.heard(self.networks[ref.device], pointer)
         return Listener(
             ref, before, after[0] if len(after) == 1 else None, now.hears, pointer, asked=True
         )
@@ -184,20 +186,6 @@ class _Listening:
             if network in mine and group is not None:
                 return group
         return next((group for group in wanted.groups if group is not None), None)
-
-    @staticmethod
-    def _heard(
-        index: Index,
-        networks: Iterable[str | None],
-        hears: int | str | None,
-    ) -> tuple[Ref, ...]:
-        things = heard_things(networks, hears)
-        if len(things) == 1:
-            return index.holders(things[0])
-        heard: dict[Ref, None] = {}
-        for thing in things:
-            heard.update(dict.fromkeys(index.holders(thing)))
-        return tuple(heard)
 
     def _ambiguous(self, ref: Ref, now: DestinationState, before: tuple[Ref, ...]) -> None:
         moving = [

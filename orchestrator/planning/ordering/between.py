@@ -136,7 +136,7 @@ class Between:
         device = listener.ref.device
         pointed = listener.ref in self.work.repoint
         gone = self.work.settled.get(device)
-        if gone is not None and any(self.work.scene.networks_of(self.work.wanted[device])):
+        if gone is not None and any(self.work.heard.networks[device]):
             gone = None
         if gone is None and not pointed:
             return
@@ -157,7 +157,7 @@ class Between:
             step = self._comes_with(listener)
             if step is None:
                 continue
-            nets_then = self.work.scene.networks_of(self.work.wanted[device])
+            nets_then = self.work.heard.networks[device]
             for thing in heard_things(nets_then, listener.wanted):
                 for ref in self.work.heard.now.holders(thing):
                     if ref == listener.after or ref in listener.before:
