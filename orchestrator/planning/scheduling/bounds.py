@@ -158,28 +158,25 @@ def length_bound(
     """What the whole lasts at least, in milliseconds; ``order`` as for the silences."""
     line = _any_order(tasks) if order is None else order
     rank = ranks(line)
-    chain: dict[int, int] = defaultdict(int)
-    busiest: dict[tuple[int, int], int] = defaultdict(int)
-    spoken: dict[int, int] = defaultdict(int)
+    length, device, by_hand = tasks.length, tasks.device, tasks.by_hand
     lent: dict[tuple[int, int], int] = defaultdict(int)
     stores: dict[int, int] = {}
     ends = _ends(tasks, line)
-    for phase, device, length, by_hand, end in zip(
-        tasks.phase, tasks.device, tasks.length, tasks.by_hand, ends, strict=True
-    ):
-        chain[phase] = max(chain[phase], end)
-        busiest[phase, device] += length
-        if not by_hand:
-            spoken[phase] += length
+    phases: dict[int, list[int]] = defaultdict(list)
+    for task, phase in enumerate(tasks.phase):
+        phases[phase].append(task)
+    least: dict[int, int] = {}
+    for phase, own in phases.items():
+        busy: dict[int, int] = defaultdict(int)
+        for task in own:
+            busy[device[task]] += length[task]
+        spoken = sum([length[task] for task in own if not by_hand[task]])
+        longest = max([ends[task] for task in own])
+        least[phase] = max(longest, *busy.values(), -(-spoken // tasks.width))
     for first, last, store, count in loans:
         if tasks.phase[first] == tasks.phase[last]:
             lent[tasks.phase[first], store] += least_between(tasks, first, last, rank)
             stores[store] = max(count, 1)
-    least = dict(chain)
-    for phase, total in spoken.items():
-        least[phase] = max(least[phase], -(-total // tasks.width))
-    for (phase, _), total in busiest.items():
-        least[phase] = max(least[phase], total)
     for (phase, store), total in lent.items():
         least[phase] = max(least[phase], -(-total // stores[store]))
     return sum(least.values())

@@ -5,7 +5,8 @@ too many devices are spoken to; of those that may start, the one with the lowest
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 from heapq import heappop, heappush
 
 from orchestrator.planning.scheduling.tasks import Tasks, Ties, ranks
@@ -38,11 +39,11 @@ def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int],
 
 
 class _Carrier:
-    """Keeps, for each device, a heap of its tasks that are ready, by rank.
+    """Keeps a heap of the tasks that may start, by rank, and one of those that run, by their ends.
 
-    ``ready`` holds the ranks of first tasks of devices that are free, and some that are so no
-    more; those are passed over. Ranks and times are single whole numbers, so that heaps compare
-    nothing else.
+    A task whose turn it is while its device is busy is ``parked`` there; when the device is free
+    again, the first of those parked comes back. Ranks and times are single whole numbers, so that
+    heaps compare nothing else. ``start`` is -1 until a task has started.
     """
 
     def __init__(self, tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> None:
@@ -51,17 +52,17 @@ class _Carrier:
         self.order = order
         self.rank = ranks(order)
         self.opens: list[Sequence[int]] = list(tasks.later)
-        self.shut = [len(before) for before in tasks.before]
+        self.shut = list(map(len, tasks.before))
         for tie in ties:
             for task, firsts in tie.items():
                 self.shut[task] += len(firsts)
                 for first in firsts:
                     self.opens[first] = (*self.opens[first], task)
         self.now = 0
-        self.start = [0] * count
+        self.start = [-1] * count
         self.started: list[int] = []
         devices = 1 + max(tasks.device, default=-1)
-        self.lines: list[list[int]] = [[] for _ in range(devices)]
+        self.parked: list[list[int]] = [[] for _ in range(devices)]
         self.busy = [False] * devices
         self.ready: list[int] = []
         self.ready_by_hand: list[int] = []
@@ -70,83 +71,85 @@ class _Carrier:
 
     def carry_out(self, phase: int, members: Sequence[int]) -> None:
         """Carry out one phase, after all that was carried out so far."""
-        length, device, phases = self.tasks.length, self.tasks.device, self.tasks.phase
-        opens, shut, lines, busy = self.opens, self.shut, self.lines, self.busy
-        running, by_hand, count = self.running, self.tasks.by_hand, len(length)
-        left, may_start = len(members), self._may_start
+        device, phases, by_hand = self.tasks.device, self.tasks.phase, self.tasks.by_hand
+        opens, shut, rank, parked, busy = self.opens, self.shut, self.rank, self.parked, self.busy
+        ready, running, count = self.ready, self.running, len(self.start)
+        left = len(members)
         for task in members:
             if not shut[task]:
-                may_start(task)
-        self._start_what_can()
+                heappush(self.ready_by_hand if by_hand[task] else ready, rank[task])
+        self._start_what_can(phase)
         while running:
-            now = self.now = running[0] // count
-            until = (now + 1) * count
+            self.now = running[0] // count
+            until = (self.now + 1) * count
             while running and running[0] < until:
                 task = heappop(running) % count
                 left -= 1
                 self.spoken -= not by_hand[task]
                 own = device[task]
                 busy[own] = False
-                if lines[own]:
-                    heappush(self.ready, lines[own][0])
+                if parked[own]:
+                    heappush(ready, heappop(parked[own]))
                 for then in opens[task]:
                     shut[then] -= 1
                     if not shut[then] and phases[then] == phase:
-                        may_start(then)
-            self._start_what_can()
+                        heappush(self.ready_by_hand if by_hand[then] else ready, rank[then])
+            self._start_what_can(phase)
         if left:
             raise ValueError("the steps wait for one another in a circle")
 
-    def _may_start(self, task: int) -> None:
-        rank = self.rank[task]
-        if self.tasks.by_hand[task]:
-            heappush(self.ready_by_hand, rank)
-            return
-        own = self.tasks.device[task]
-        line = self.lines[own]
-        heappush(line, rank)
-        if line[0] == rank and not self.busy[own]:
-            heappush(self.ready, rank)
-
-    def _start_what_can(self) -> None:
+    def _start_what_can(self, phase: int) -> None:
         if self.ready_by_hand:
-            self._start_by_hand()
-        length, device, order, width = (
-            self.tasks.length,
-            self.tasks.device,
-            self.order,
-            self.tasks.width,
-        )
-        ready, running, lines, busy = self.ready, self.running, self.lines, self.busy
-        now, count = self.now, len(length)
+            self._start_by_hand(phase)
+        length, device, width = self.tasks.length, self.tasks.device, self.tasks.width
+        ready, running, parked, busy = self.ready, self.running, self.parked, self.busy
+        now, count = self.now, len(self.start)
         while ready and self.spoken < width:
-            rank = heappop(ready)
-            task = order[rank]
+            place = heappop(ready)
+            task = self.order[place]
             own = device[task]
-            line = lines[own]
-            if busy[own] or not line or line[0] != rank:
+            if busy[own]:
+                heappush(parked[own], place)
                 continue
-            heappop(line)
             busy[own] = True
             self.spoken += 1
             self.start[task] = now
             self.started.append(task)
             heappush(running, (now + length[task]) * count + task)
 
-    def _start_by_hand(self) -> None:
+    def _start_by_hand(self, phase: int) -> None:
         """Start what is done by hand, unless its device is busy or has a more urgent task."""
-        waiting: list[int] = []
+        tasks, now, waiting = self.tasks, self.now, []
+        room = self.spoken < tasks.width
         while self.ready_by_hand:
-            rank = heappop(self.ready_by_hand)
-            task = self.order[rank]
-            own = self.tasks.device[task]
-            line = self.lines[own]
-            if self.busy[own] or (self.spoken < self.tasks.width and line and line[0] < rank):
-                waiting.append(rank)
+            place = heappop(self.ready_by_hand)
+            task = self.order[place]
+            own = tasks.device[task]
+            if self.busy[own] or (room and self._more_urgent(own, place, phase)):
+                waiting.append(place)
                 continue
             self.busy[own] = True
-            self.start[task] = self.now
+            self.start[task] = now
             self.started.append(task)
-            end = self.now + self.tasks.length[task]
-            heappush(self.running, end * len(self.order) + task)
+            heappush(self.running, (now + tasks.length[task]) * len(self.order) + task)
         self.ready_by_hand = waiting  # in order, so it is a heap
+
+    def _more_urgent(self, own: int, place: int, phase: int) -> bool:
+        """Whether a task of the device that is not by hand may start, and comes sooner."""
+        tasks = self.tasks
+        return any(
+            self.start[task] < 0
+            and not self.shut[task]
+            and tasks.phase[task] == phase
+            and not tasks.by_hand[task]
+            for task in self._of_device[own]
+            if self.rank[task] < place
+        )
+
+    @cached_property
+    def _of_device(self) -> Mapping[int, list[int]]:
+        """The tasks of each device; asked for only where something is done by hand."""
+        found: dict[int, list[int]] = defaultdict(list)
+        for task, own in enumerate(self.tasks.device):
+            found[own].append(task)
+        return found

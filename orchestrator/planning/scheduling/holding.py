@@ -6,7 +6,7 @@ lets the silences cost less, all else being placed anew.
 """
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from orchestrator.planning.scheduling.placing import FAR, Placing
 from orchestrator.planning.scheduling.tasks import Tasks, ranks
@@ -115,26 +115,29 @@ def _after(placing: Placing, order: list[int], off: int, first: int | None) -> l
     return [*order[:here], *kept, *moved, *order[there + 1 :]]
 
 
+def in_order(start: Sequence[int], offs: Iterable[int]) -> list[int]:
+    """All tasks by their ``start``; of those that start at one time, the disables ``offs`` last."""
+    key = [2 * time for time in start]
+    for off in offs:
+        key[off] += 1
+    return sorted(range(len(start)), key=key.__getitem__)
+
+
 def hold_roughly(
-    tasks: Tasks, start: Sequence[int], wanted: Mapping[int, int]
-) -> tuple[list[int], dict[int, int]]:
-    """The order of ``start``, and for each disable the last task that ends by the time ``wanted``.
+    tasks: Tasks, start: Sequence[int], order: Sequence[int], wanted: Mapping[int, int]
+) -> dict[int, int]:
+    """For each disable the last task before it in ``order`` that ends by the time ``wanted``.
 
     For parts with so many tasks that nothing can be tried out. Nothing ends later for it: every
     disable starts by the time given, so all that follows starts by its ``start``.
     """
-    key = [2 * time for time in start]
-    for off in wanted:
-        key[off] += 1
-    place = sorted(range(len(start)), key=key.__getitem__)
-    rank = ranks(place)
-    count = len(place)
-    ends = sorted([(start[task] + tasks.length[task]) * count + rank[task] for task in place])
+    rank, count = ranks(order), len(order)
+    ends = sorted([(start[task] + tasks.length[task]) * count + rank[task] for task in order])
     waits: dict[int, int] = {}
     for off, time in wanted.items():
         at = bisect_left(ends, (time + 1) * count) - 1
         while at >= 0 and ends[at] % count >= rank[off]:
             at -= 1
         if at >= 0:
-            waits[off] = place[ends[at] % count]
-    return place, waits
+            waits[off] = order[ends[at] % count]
+    return waits

@@ -8,7 +8,7 @@ all that comes to is then carried out on paper, as a run would; the times told a
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.carry import carried, carry
 from orchestrator.planning.scheduling.packing import pack
 from orchestrator.planning.scheduling.parts import parts_of
 from orchestrator.planning.scheduling.solving import Solved, Solver
@@ -53,9 +53,9 @@ def make(tasks: Tasks, work: int = WORK) -> Made:
     behind = pack(tasks, solved)
     waits: dict[int, tuple[int, ...]] = {}
     for one in solved:
-        names = one.part.members
+        names, count = one.part.members, len(one.part.members)
         for task, firsts in one.waits.items():
-            waits[names[task]] = tuple(names[first] for first in firsts if first < len(names))
+            waits[names[task]] = tuple([names[first] for first in firsts if first < count])
         for task, firsts in one.behind.items():
             known = behind.get(names[task], ())
             behind[names[task]] = (*known, *[names[first] for first in firsts])
@@ -82,21 +82,27 @@ def _carried(
     """When each task starts in a run, and all tasks by their starts."""
     planned = [0] * len(tasks.length)
     place = [0] * len(tasks.length)
+    line: list[int] = []
     for one in solved:
+        names, count = one.part.members, len(one.part.members)
         for number, task in enumerate(one.order):
-            if task < len(one.part.members):
-                member = one.part.members[task]
+            if task < count:
+                member = names[task]
                 planned[member] = one.at + one.start[task]
                 place[member] = number
-    first = _by(tasks.phase, planned, place)
-    start = carry(tasks, first, waits, behind)
-    return start, _by(tasks.phase, start, ranks(first))
+                line.append(member)
+    first = _by(line, tasks.phase, planned, place)
+    start, started = carried(tasks, first, waits, behind)
+    return start, _by(started, tasks.phase, start, ranks(first))
 
 
-def _by(*keys: Sequence[int]) -> list[int]:
-    """All tasks by the first of ``keys``, then by the next."""
+def _by(line: Sequence[int], *keys: Sequence[int]) -> list[int]:
+    """The tasks of ``line`` by the first of ``keys``, then by the next.
+
+    The fewer of them stand out of order, the less there is to sort.
+    """
     whole = list(keys[0])
     for key in keys[1:]:
         most = 1 + max(key, default=0)
         whole = [one * most + then for one, then in zip(whole, key, strict=True)]
-    return sorted(range(len(whole)), key=whole.__getitem__)
+    return sorted(line, key=whole.__getitem__)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from orchestrator.planning.scheduling.bounds import length_bound, silence_bounds
 from orchestrator.planning.scheduling.carry import carry
-from orchestrator.planning.scheduling.holding import hold, hold_roughly
+from orchestrator.planning.scheduling.holding import hold, hold_roughly, in_order
 from orchestrator.planning.scheduling.keeping import Behind, behind_of
 from orchestrator.planning.scheduling.listing import listed
 from orchestrator.planning.scheduling.parts import Part
@@ -115,7 +115,8 @@ class Solver:
             late = placing.later_start(order, *placing.earliest(order))
         wanted = {off: late[off] for off, _, _ in part.tasks.silences if not placing.fixed[off]}
         start, _ = placing.earliest(order, wanted)
-        return _tied(part, *hold_roughly(part.tasks, start, wanted))
+        turned = in_order(start, wanted)
+        return _tied(part, turned, hold_roughly(part.tasks, start, turned, wanted))
 
     def _searched(
         self, part: Part, late: Sequence[int], order: Sequence[int], share: int
@@ -149,9 +150,9 @@ def _crowded(part: Part, start: list[int]) -> Solved:
     """
     tasks = part.tasks
     offs = [off for off, _, _ in tasks.silences if off not in part.begins]
-    order, _ = hold_roughly(tasks, start, {off: start[off] for off in offs})
+    order = in_order(start, dict.fromkeys(offs))
     early = {off: start[off] - tasks.length[off] for off in offs if start[off] > tasks.length[off]}
-    _, held = hold_roughly(tasks, start, early)
+    held = hold_roughly(tasks, start, order, early)
     return Solved(part, order, start, robust(tasks, held, start, ranks(order)))
 
 

@@ -29,6 +29,15 @@ def test_what_is_done_by_hand_is_not_spoken() -> None:
     assert _carried(tasks) == [0, 0, 5]
 
 
+def test_by_hand_lets_a_more_urgent_step_of_its_device_go_first() -> None:
+    """Where there is room to speak to the device; where there is none, it need not wait for it."""
+    tasks = problem(("a", 5, ()), ("a", 5, ()), by_hand=(1,), width=1)
+    assert _carried(tasks) == [0, 5]
+    assert carry(tasks, (1, 0)) == [5, 0]
+    busy = problem(("b", 9, ()), ("a", 5, ()), ("a", 5, ()), ("c", 1, ()), by_hand=(2, 3), width=1)
+    assert carry(busy, (3, 0, 1, 2)) == [0, 9, 1, 0]
+
+
 def test_a_phase_starts_when_the_one_before_is_done() -> None:
     """Though nothing in it waits for anything in that."""
     tasks = problem(("a", 5, ()), ("b", 1, ()), ("c", 1, ()), phase=(0, 1, 1))

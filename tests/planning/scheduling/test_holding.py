@@ -1,6 +1,6 @@
 import pytest
 
-from orchestrator.planning.scheduling.holding import hold, hold_roughly
+from orchestrator.planning.scheduling.holding import hold, hold_roughly, in_order
 from orchestrator.planning.scheduling.placing import Placing
 from orchestrator.planning.scheduling.searching import late_order
 from tests.planning.scheduling.problems import chance, check, problem, ring
@@ -54,7 +54,8 @@ def test_the_rough_way_delays_nothing(seed: int) -> None:
     late = placing.place(order)[1]
     wanted = {off: late[off] for off, _, _ in tasks.silences}
     start = placing.earliest(order, wanted)[0]
-    again, waits = hold_roughly(tasks, start, wanted)
+    again = in_order(start, wanted)
+    waits = hold_roughly(tasks, start, again, wanted)
     place = {task: number for number, task in enumerate(again)}
     assert all(place[first] < place[off] for off, first in waits.items())
     for off, first in waits.items():
