@@ -1,12 +1,12 @@
 """The dry-run: from a scene to changes, a proved sequence, hazards, silence and an estimate."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Ref
-from orchestrator.facility.step import Phase, Sequence, Step, StepKind
+from orchestrator.facility.step import Phase, Sequence, Step
 from orchestrator.planning.aims.changes import changes
 from orchestrator.planning.aims.holders import Holders, holders
 from orchestrator.planning.aims.listeners import Hearing, listeners
@@ -14,14 +14,14 @@ from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.dangers import dangers, with_acceptances
 from orchestrator.planning.ordering.batches import Batches, form
 from orchestrator.planning.ordering.build import build
-from orchestrator.planning.ordering.drafts import Draft, Graph
+from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.ordering.finish import add_final_saves, add_first_saves, steps_of, tie
 from orchestrator.planning.ordering.lending import Cost, break_cycles
 from orchestrator.planning.ordering.loans import loans_of
 from orchestrator.planning.ordering.moves import Move, link, moves, own_doubles
 from orchestrator.planning.ordering.phases import phases
 from orchestrator.planning.ordering.problem import lengths_of, tasks_of
-from orchestrator.planning.ordering.timing import estimate
+from orchestrator.planning.ordering.timing import estimate_all
 from orchestrator.planning.proof.case import Meant
 from orchestrator.planning.proof.prove import prove
 from orchestrator.planning.result import DryRun, Estimate, Search
@@ -59,18 +59,18 @@ def dry_run(scene: Scene) -> DryRun:
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
     if scene.phases:
-        _estimate(scene, graph.drafts)
+        estimate_all(scene, graph.drafts)
     groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
     add_final_saves(scene, graph)
     add_first_saves(scene, graph)
-    _estimate(scene, graph.drafts)
+    estimate_all(scene, graph.drafts)
     quiet = spans(scene, graph, heard)
     try:
         made, batches, tasks = schedule(scene, graph, quiet)
     except ValueError as error:
         return _without_sequence(scene, wanted, [*hazards, _circle(error)])
-    _estimate(scene, graph.drafts, steady=False)
+    estimate_all(scene, graph.drafts, steady=False)
     tasks = replace(tasks, length=lengths_of(graph.drafts, batches))
     made = paced(made, tasks)
     bounds = silence_bounds(tasks, made.order)
@@ -139,17 +139,6 @@ def _loans(scene: Scene, graph: Graph, batches: Batches) -> list[Loan]:
         (batches.task(lent), batches.task(back), store, count)
         for lent, back, store, count in loans_of(scene, graph.drafts)
     ]
-
-
-def _estimate(scene: Scene, drafts: Iterable[Draft], *, steady: bool = True) -> None:
-    """How long each step takes; alike steps of one device take equally long."""
-    known: dict[tuple[str, StepKind, str | bool | None], float] = {}
-    for draft in drafts:
-        key = (draft.device, draft.kind, draft.source is None and draft.setting)
-        seconds = known.get(key)
-        if seconds is None:
-            seconds = known[key] = round(estimate(scene, draft, steady=steady), 3)
-        draft.seconds = seconds
 
 
 def _without_sequence(

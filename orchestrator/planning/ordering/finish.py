@@ -122,19 +122,21 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
     ``groups`` are those that go in one request; they are numbered by their first steps.
     """
     place = ranks(made.order)
-    start_of = place.__getitem__
-    ids = [f"s{number + 1}" for number in place]
+    start_of, name_of = place.__getitem__, [f"s{number + 1}" for number in place].__getitem__
     by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
     batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
     steps = []
     for at, index in enumerate(made.order):
         draft = graph.drafts[index]
-        firsts = sorted(draft.after, key=start_of)
-        behind = sorted(made.behind.get(index, ()), key=start_of)
-        reasons = [why for first in firsts if (why := draft.after[first])]
+        after = draft.after
+        firsts = sorted(after, key=start_of)
+        behind = made.behind.get(index)
+        reasons = [why for first in firsts if (why := after[first])]
+        if len(reasons) > 1:
+            reasons = list(dict.fromkeys(reasons))  # each once
         steps.append(
             Step(
-                id=ids[index],
+                id=name_of(index),
                 kind=draft.kind,
                 device=draft.device,
                 at=draft.at,
@@ -143,9 +145,9 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
                 source=draft.source,
                 destination=draft.destination,
                 setting=draft.setting,
-                after=tuple([ids[first] for first in firsts]),
-                behind=tuple([ids[first] for first in behind]),
-                why=tuple(dict.fromkeys(reasons)),  # each reason once
+                after=tuple(map(name_of, firsts)),
+                behind=tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
+                why=tuple(reasons),
                 phase=draft.phase,
                 order=at + 1,
                 estimate_s=draft.seconds,

@@ -3,9 +3,9 @@ from dataclasses import replace
 import pytest
 
 from orchestrator.facility.step import StepKind
-from orchestrator.facility.traits import Traits
+from orchestrator.facility.traits import Effect, Traits
 from orchestrator.planning.ordering.drafts import Draft, Graph
-from orchestrator.planning.ordering.timing import REQUESTS_OF_A_WRITE, estimate
+from orchestrator.planning.ordering.timing import REQUESTS_OF_A_WRITE, estimate, estimate_all
 from tests.planning.scenes import Box, address, scene
 
 K = StepKind
@@ -67,3 +67,19 @@ def test_what_orders_is_rounded_and_what_is_told_is_not() -> None:
         assert estimate(where, _draft("a", kind=K.ENABLE)) == pytest.approx(0.5)
         told = estimate(where, _draft("a", kind=K.ENABLE), steady=False)
         assert told == pytest.approx(5 * pace)
+
+
+def test_each_draft_is_told_what_it_takes_alone() -> None:
+    """All kinds, labels and settings with and without effects, of devices unlike one another."""
+    where = scene({name: Box(31 + place) for place, name in enumerate("abc")}, response_s=0.2)
+    quick, slow = where.traits["a"], replace(where.traits["a"], save_s=3.0, settle_s=9.0)
+    slow = replace(slow, effects={"rate": Effect.REBOOTS}, requests={K.ENABLE: 7})
+    where = replace(where, traits={"a": quick, "b": slow, "c": slow})
+    drafts = [_draft(name, kind=kind) for name in "abc" for kind in StepKind]
+    for name in "abc":
+        drafts += [replace(_draft(name, kind=K.SET), setting=setting) for setting in ("rate", "x")]
+        drafts.append(replace(_draft(name, kind=K.SET), source="s", setting="rate"))
+    for steady in (True, False):
+        estimate_all(where, drafts, steady=steady)
+        alone = [round(estimate(where, draft, steady=steady), 3) for draft in drafts]
+        assert [draft.seconds for draft in drafts] == alone
