@@ -106,6 +106,7 @@ class _Driver:
         performer: Performer,
     ) -> None:
         self._run = run
+        self._steps = {step.id: step for step in run.sequence.steps}
         self._record_id = record_id
         self._ledger = ledger
         self._clock = clock
@@ -235,16 +236,15 @@ class _Driver:
         if storing is None:
             return
         storing.result()
-        started: set[str] = set()
+        started: list[str] = []
         for store in self._batch:
             self._run.settle(store, Stored())
             for event in store.events:
                 self._reporter.stored(event)
                 if isinstance(event, Intended):
-                    started.add(event.step)
-        for step in self._run.in_hand if started else ():
-            if step.id in started:
-                self._reporter.step_started(step)
+                    started.append(event.step)
+        for name in started:
+            self._reporter.step_started(self._steps[name])
         if (why := self.trouble()) is not None:
             self._run.pause(why)
 

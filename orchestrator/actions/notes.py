@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,7 +23,7 @@ from orchestrator.running.events import Event, Finished, Paused
 from orchestrator.running.protocols import Recorder
 from orchestrator.running.record import RunRecord
 
-REST = 20
+REST = 50
 """After the whole was written, so many times as long only lines are added. Our own choice."""
 
 INLINE_S = 0.02
@@ -34,8 +35,8 @@ def notes_path(folder: Path, run: str) -> Path:
     return folder / "runs" / run / "rollback-notes.md"
 
 
-_SYNC: Callable[[int], None] = getattr(os, "fdatasync", os.fsync)
-"""Has what was added on disk, and the new length; when it was added can wait (POSIX, fdatasync)."""
+_DURABLY = getattr(os, "O_DSYNC", 0)
+"""Has a write return once what was added is on disk, and the new length (POSIX, open)."""
 
 
 class NotesKeeper:
@@ -64,7 +65,8 @@ class NotesKeeper:
         self._listed = False  # whether the list at the end has been begun
         self._took, self._ended = 0.0, float("-inf")
         self._aside: Future[None] | None = None
-        self._threads = ThreadPoolExecutor(len(self.paths) + 1, "notes")
+        # One place is written by whoever stores: to go over to a thread takes longer than that.
+        self._threads = ThreadPoolExecutor(max(1, len(self.paths)), "notes")
         self.trouble: str | None = None
 
     def __enter__(self) -> Self:
@@ -108,7 +110,9 @@ class NotesKeeper:
         with self._alone:
             added = self._since(stored)
             self._events.extend(stored)
-            telling = [self._threads.submit(_add, path, added) for path in self.paths if added]
+            places = self.paths if added else ()
+            telling = [self._threads.submit(_add, path, added).result for path in places[1:]]
+            telling += [partial(_add, path, added) for path in places[:1]]
             try:
                 self._ledger.append(run, stored, at)
             finally:
@@ -137,9 +141,9 @@ class NotesKeeper:
         except CallError as error:
             self._say(error)
 
-    def _told(self, telling: Future[bool]) -> bool:
+    def _told(self, telling: Callable[[], bool]) -> bool:
         try:
-            return telling.result()
+            return telling()
         except OSError as error:
             self._say(CallError(f"{error.filename or ''}: {error.strerror or error}"))
             return False
@@ -161,12 +165,13 @@ class NotesKeeper:
 def _add(path: Path, text: str) -> bool:
     """Add ``text`` durably to the file; True if the file is gone."""
     try:
-        handle = os.open(path, os.O_WRONLY | os.O_APPEND)
+        handle = os.open(path, os.O_WRONLY | os.O_APPEND | _DURABLY)
     except FileNotFoundError:
         return True
     try:
         os.write(handle, text.encode(errors="backslashreplace"))
-        _SYNC(handle)
+        if not _DURABLY:
+            os.fsync(handle)
     except OSError as error:
         error.filename = str(path)
         raise

@@ -5,7 +5,7 @@ several times as long as setting it. A facility is a million such values. Here a
 twin class that is not frozen, with the very same slots, while its fields are set.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, Field, fields
 from typing import Any, TypeVar
 
@@ -21,6 +21,7 @@ def quick(cls: type[T]) -> type[T]:
     if "__slots__" not in vars(cls) or hasattr(cls, "__post_init__"):
         raise TypeError(f"{cls.__name__} can't be made quickly")
     known: dict[str, Any] = {
+        "_new": object.__new__,
         "_set": object.__setattr__,
         "_plain": type(cls.__name__, (), {"__slots__": vars(cls)["__slots__"]}),
         "_frozen": cls,
@@ -35,11 +36,37 @@ def quick(cls: type[T]) -> type[T]:
         *[f"    self.{field.name} = {_value(field)}" for field in own],
         "    self.__class__ = _frozen",
     ]
+    lines += [
+        "def changed(self, changes):",
+        "    value = _new(_frozen)",
+        "    _set(value, '__class__', _plain)",
+        *[f"    value.{field.name} = self.{field.name}" for field in own],
+        "    for name, what in changes.items():",
+        "        setattr(value, name, what)",
+        "    value.__class__ = _frozen",
+        "    return value",
+    ]
     exec("\n".join(lines), known)  # noqa: S102 - as dataclasses itself writes an __init__
     init: Callable[..., None] = known["__init__"]
     init.__qualname__ = f"{cls.__qualname__}.__init__"
     cls.__init__ = init  # type: ignore[method-assign]  # that is what this is for
+    _CHANGED[cls] = known["changed"]
     return cls
+
+
+_CHANGED: dict[type[Any], Callable[[Any, Mapping[str, Any]], Any]] = {}
+
+
+def changed(value: T, changes: Mapping[str, Any]) -> T:
+    """``value``, of a class made :func:`quick`, with other values in the fields named.
+
+    As ``dataclasses.replace``, which asks for every field by its name.
+
+    Raises:
+        AttributeError: there is no such field.
+    """
+    made: T = _CHANGED[type(value)](value, changes)
+    return made
 
 
 def _given(field: Field[Any], known: dict[str, Any]) -> str:

@@ -58,6 +58,7 @@ class SqliteLedger:
     ) -> None:
         self.path = ledger_path(facility)
         self._alone = threading.Lock()
+        self._last: dict[str, int] = {}  # how many events of a run are known to be there
         with guarded(self.path):
             only_read = looks and not may_write(self.path)
             if not self.path.exists():
@@ -132,6 +133,26 @@ class SqliteLedger:
             LedgerError: no such run.
         """
         texts = [(event, dump_event(event)) for event in events]
+        if not self._added(run, texts, at):
+            self._add(run, texts, at)
+
+    def _added(self, run: str, texts: Sequence[tuple[Event, str]], at: datetime) -> bool:
+        """Add events by one statement, which is a transaction of its own, if that can be done.
+
+        Of each call of SQLite's a thread comes back behind all others that have something to do.
+        """
+        with self._alone, guarded(self.path):
+            last = self._last.pop(run, None)
+            if last is None or len(texts) > _ROWS_AT_ONCE:
+                return False
+            try:
+                _insert(self._connection, "events", _rows_of(run, last, texts, at))
+            except sqlite3.IntegrityError:
+                return False  # another program has added some, or the run is there no more
+            self._last[run] = last + len(texts)
+        return True
+
+    def _add(self, run: str, texts: Sequence[tuple[Event, str]], at: datetime) -> None:
         with self._transaction() as connection:
             known, last = connection.execute(
                 "SELECT EXISTS (SELECT 1 FROM runs WHERE id = :run), "
@@ -140,11 +161,8 @@ class SqliteLedger:
             ).fetchone()
             if not known:
                 raise _no_such_run(run)
-            told = [
-                (run, n, at.isoformat(), event.kind, getattr(event, "step", None), text)
-                for n, (event, text) in enumerate(texts, last + 1)
-            ]
-            _insert(connection, "events", told)
+            _insert(connection, "events", _rows_of(run, last, texts, at))
+        self._last[run] = last + len(texts)
 
     def record(self, run: str) -> RunRecord:
         """Give a run back, the states of before included.
@@ -228,6 +246,17 @@ class SqliteLedger:
     def _must_exist(connection: sqlite3.Connection, run: str) -> None:
         if not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run,)).fetchone():
             raise _no_such_run(run)
+
+
+def _rows_of(
+    run: str, last: int, texts: Sequence[tuple[Event, str]], at: datetime
+) -> list[tuple[object, ...]]:
+    """The rows of events that follow the ``last`` that is there."""
+    when = at.isoformat()
+    return [
+        (run, n, when, event.kind, getattr(event, "step", None), text)
+        for n, (event, text) in enumerate(texts, last + 1)
+    ]
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...]]) -> None:

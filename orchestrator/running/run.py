@@ -6,7 +6,8 @@ The rules of the order, one test each:
   proved, has failed or can't start any more.
 - A phase starts when all earlier phases are proved and its go/no-go point is open (``gate``).
 - A device has one step in hand at a time, or a batch of them that go in one request; and at most
-  so many devices are spoken to at once.
+  so many devices are spoken to at once. Where a step is about to be proved, its proof and the
+  intent of what comes next on the device are stored as one: all of it is on disk, or nothing.
 - Among steps that may start, the lowest place in the schedule comes first; but what may have
   landed before a resume is settled before anything else is done to that device.
 - Where a step fails, nothing that depends on it starts, and nothing more on its device if that
@@ -17,11 +18,10 @@ The rules of the order, one test each:
 - Every event is stored before anything that follows from it is done.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
-from collections.abc import Set as AbstractSet
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from orchestrator.facility.found import Identity
-from orchestrator.facility.step import Sequence, Step, StepKind, batches_of
+from orchestrator.facility.step import Sequence, Step
 from orchestrator.running.events import (
     Agreed,
     Answered,
@@ -34,17 +34,16 @@ from orchestrator.running.events import (
     Proved,
     Resumed,
 )
-from orchestrator.running.fold import Folding, Standing, State, fold
+from orchestrator.running.fold import Folding, State, fold
 from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
-from orchestrator.running.ripe import Ripe
+from orchestrator.running.startable import Startable
 from orchestrator.running.steps.hand import Hand
 from orchestrator.running.steps.life import OutOfTurn
 from orchestrator.running.steps.patience import Patience
-from orchestrator.running.steps.taking import gone_back, taken, writes
+from orchestrator.running.steps.taking import gone_back, taken
 from orchestrator.running.steps.together import Together
-from orchestrator.running.stuck import Stuck
 from orchestrator.running.terms import Terms
 from orchestrator.running.whole import check, devices_of
 from orchestrator.running.window import limits
@@ -81,17 +80,9 @@ class Run:
         stored = tuple(events)
         check(sequence, expects, stored)
         self.sequence = sequence
-        self._steps = {step.id: step for step in sequence.steps}
-        self._one_phase = all(step.phase == 0 for step in sequence.steps)
-        self._by_hand = any(step.kind is StepKind.BY_HAND for step in sequence.steps)
-        self._on: dict[str, list[str]] = {}  # the ids of each device's steps
-        for step in sequence.steps:
-            self._on.setdefault(step.device, []).append(step.id)
         self._expects = expects
-        self._width = sequence.width if width is None else width
         self._patience = patience or {}
         self._terms = terms or Terms()
-        self._rooms = {name: (rooms or {}).get(name, name) for name in devices_of(sequence)}
         self._audits = audits
         self._questions = questions or self._plain_question
         window = self._terms.window
@@ -99,15 +90,18 @@ class Run:
         self._gate: Gate | None = None
         self._opened: set[int] = set()
         self._state = Folding(fold(stored))
-        self._in_order = sorted(sequence.steps, key=lambda step: (step.order, step.id))
-        self._ripe: Ripe | None = None  # None: to be worked out anew
-        self._batches = batches_of(sequence.steps)
-        self._hands: dict[str, Together] = {}  # by device
-        self._held: set[str] = set()  # the ids of the steps in hand
+        self._startable = Startable(
+            sequence,
+            self._state,
+            sequence.width if width is None else width,
+            self._terms,
+            {name: (rooms or {}).get(name, name) for name in devices_of(sequence)},
+        )
+        self._steps, self._hands = self._startable.steps, self._startable.hands
+        self._held, self._lost = self._startable.held, self._startable.lost
         self._turned: set[str] = set()  # devices whose next operation was not handed out yet
         self._own: Operation | None = None  # what the run itself, not a step, wants done
         self._out: dict[Operation, str | None] = {}  # handed out, by device; None: the run's own
-        self._lost: dict[str, Failed] = {}  # what devices went back on; stored with the pause
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
         begun = any(not isinstance(event, Asked | Answered | Agreed) for event in stored)
@@ -146,15 +140,15 @@ class Run:
     def ready(self) -> tuple[Operation, ...]:
         """What is to be done now and was not handed out yet; empty: over, or waiting."""
         self._proceed()
-        wanted: list[tuple[Operation, str | None]] = []
-        if own := self._own_operation():
-            wanted.append((own, None))
         turned, self._turned = self._turned, set()
         devices = turned if len(turned) == 1 else [on for on in self._hands if on in turned]
-        wanted += [(self._hands[on].operation(), on) for on in devices if on in self._hands]
-        fresh = [(operation, on) for operation, on in wanted if operation not in self._out]
+        fresh = {self._hands[on].operation(): on for on in devices if on in self._hands}
         self._out.update(fresh)
-        return tuple(operation for operation, _ in fresh)
+        own = self._own_operation()
+        if own is None or own in self._out:
+            return tuple(fresh)
+        self._out[own] = None
+        return (own, *fresh)
 
     def settle(self, operation: Operation, outcome: Outcome) -> None:
         """Tell what came of an operation that was handed out.
@@ -162,9 +156,11 @@ class Run:
         Raises:
             OutOfTurn: nobody asked for that; nothing was changed.
         """
-        if operation not in self._out:
-            raise OutOfTurn(f"{type(operation).__name__} was not handed out, or is settled")
-        device = self._out[operation]
+        try:
+            device = self._out[operation]
+        except KeyError:
+            said = f"{type(operation).__name__} was not handed out, or is settled"
+            raise OutOfTurn(said) from None
         if device is None:
             self._settle_own(operation, outcome)
         else:
@@ -180,10 +176,21 @@ class Run:
                 self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
         if (left := hands.left) is not None:
-            self._hands[device] = left
+            self._hands[device] = self._with_the_next(left)
             self._turned.add(device)
         else:
             del self._hands[device]
+
+    def _with_the_next(self, together: Together) -> Together:
+        """Steps in hand; where they are about to be proved, with those that follow on the device.
+
+        So a proof and the intent of what comes next are stored as one, and wait for the disk once.
+        """
+        if self._pausing is not None or not together.proving:
+            return together
+        done = {hand.step.id for hand in together.hands}
+        following = self._startable.after(together.steps)
+        return Together((*together.hands, *self._in_hand(following, done)))
 
     def _own_operation(self) -> Operation | None:
         if self._own is None and self._gate is not None:
@@ -206,8 +213,7 @@ class Run:
     def _take(self, operation: Operation) -> None:
         if isinstance(operation, Store):
             self._state.take(operation.events)
-            if self._ripe is not None:
-                self._ripe.prove(e.step for e in operation.events if isinstance(e, Proved))
+            self._startable.prove(e.step for e in operation.events if isinstance(e, Proved))
 
     def _proceed(self) -> None:
         if self._own is not None or self._state.ended is not None or not self._stale:
@@ -218,24 +224,29 @@ class Run:
         if self._gate is not None and not self._gate.over:
             return
         if self._pausing is None:
-            for steps in self._startable():
+            for steps in () if self._shut() else self._startable.now():
                 device = steps[0].device
-                self._hands[device] = Together(tuple(self._taken(step, steps) for step in steps))
-                self._held.update(step.id for step in steps)
+                self._hands[device] = Together(self._in_hand(steps))
                 self._turned.add(device)
         if not self._hands:
             self._last_word()
 
-    def _taken(self, step: Step, batch: tuple[Step, ...]) -> Hand:
+    def _in_hand(self, steps: tuple[Step, ...], done: Collection[str] = ()) -> tuple[Hand, ...]:
+        """Take in hand what goes to its device in one request, once ``done`` is proved, too."""
+        self._startable.take(steps)
+        return tuple(self._taken(step, steps, done) for step in steps)
+
+    def _taken(self, step: Step, batch: tuple[Step, ...], done: Collection[str]) -> Hand:
         device = step.device
         return taken(
             step,
-            self._on[device],
+            self._startable.on[device],
             self._steps,
             self._state,
             expects=self._expects.get(device),
             patience=self._patience.get(device, Patience()),
             batch=batch,
+            done=done,
         )
 
     def _answered_now(self) -> bool:
@@ -244,19 +255,19 @@ class Run:
 
     def _last_word(self) -> None:
         """What the run does when no step is in hand and none can start: ask, or end."""
-        if all(self._proved(step) for step in self._steps):
+        if all(self._startable.proved(step) for step in self._steps):
             self._own = Store((Finished(),))
             return
-        phase = self._phase()
-        if self._gate is None and self._pausing is None and self._shut(phase):
-            self._gate = self._gate_before(phase)
+        if self._gate is None and self._pausing is None and self._shut():
+            self._gate = self._gate_before(self._startable.phase())
             return
         paused = Paused("; ".join(self._reasons()))
         self._gate = None
         self._own = Store((*self._lost.values(), paused))
 
-    def _shut(self, phase: int) -> bool:
-        """Whether a go/no-go point stands before ``phase``, and is not open yet."""
+    def _shut(self) -> bool:
+        """Whether a go/no-go point stands before the phase that comes now, and is not open yet."""
+        phase = self._startable.phase()
         if phase in self._opened:
             return False
         if phase > 0 and not self._state.answers.get(question(phase)):
@@ -285,7 +296,7 @@ class Run:
         for failed in self._state.failures.values():
             yield f"{failed.step}: {failed.said or failed.why.replace('_', ' ')}"
         if self._state.failures:
-            yield from self._stuck().words()
+            yield from self._startable.stuck().words()
         if self._gate is not None:
             yield self._gate.why
         elif self._pausing is None and not self._state.failures:
@@ -296,90 +307,3 @@ class Run:
         rooms = self.sequence.phases[phase].rooms if phase < len(self.sequence.phases) else ()
         asks = f"Go on with phase {phase + 1}{': ' if rooms else ''}{', '.join(rooms)}?"
         return (*facts.findings, asks)
-
-    def _proved(self, step: str) -> bool:
-        return self._state.standing(step) is Standing.PROVED
-
-    def _phase(self) -> int:
-        """The earliest phase with a step that is not proved."""
-        if self._one_phase:
-            return 0
-        phases = (step.phase for step in self._steps.values() if not self._proved(step.id))
-        return min(phases, default=0)
-
-    def _startable(self) -> Iterator[tuple[Step, ...]]:
-        """What may start now: of one device each, one step or a batch."""
-        phase = self._phase()
-        if self._shut(phase):
-            return
-        stuck = self._stuck()
-        blocked = {*stuck.devices(), *self._hands}
-        spoken_to = {
-            device
-            for device, hands in self._hands.items()
-            if hands.steps[0].kind is not StepKind.BY_HAND
-        }
-        doubtful = self._doubtful()
-        waiting = self._may_wait()
-        hopeless = stuck.hopeless(step for step in waiting if step.id not in self._held)
-
-        def may(step: Step) -> bool:
-            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
-                return False
-            return not doubtful.get(step.device, {step.id}).isdisjoint({step.id})
-
-        for step in waiting:
-            if not self._by_hand and len(spoken_to) >= self._width:
-                return  # none of the others may start, and they may be thousands
-            if not may(step):
-                continue
-            by_hand = step.kind is StepKind.BY_HAND
-            if not by_hand and len(spoken_to) >= self._width:
-                continue
-            others = self._batches.get((step.device, step.batch), ()) if step.batch else ()
-            batch = (step, *(one for one in others if one is not step and may(one)))
-            blocked.add(step.device)
-            if not by_hand:
-                spoken_to.add(step.device)
-            yield batch
-
-    def _may_wait(self) -> Iterable[Step]:
-        """In order, every step that may start, and others; all that is left, after a failure."""
-        if self._state.failures or self._lost:
-            self._ripe = None
-            return [step for step in self._in_order if not self._proved(step.id)]
-        if self._ripe is None:
-            proved = {step.id for step in self._in_order if self._proved(step.id)}
-            self._ripe = Ripe(self._in_order, proved)
-        return self._ripe
-
-    def _open(self, step: Step, hopeless: AbstractSet[str]) -> bool:
-        standing = self._state.standing(step.id)
-        if step.id in self._held or standing in (Standing.FAILED, Standing.PROVED):
-            return False
-        if not all(self._proved(name) and name not in self._lost for name in step.after):
-            return False
-        # What was begun before a resume is settled first, whatever it stood behind.
-        return standing is Standing.INTENDED or all(
-            self._proved(name) or name in hopeless for name in step.behind
-        )
-
-    def _stuck(self) -> Stuck:
-        return Stuck(
-            steps=self._steps,
-            failures=tuple(self._state.failures.values()),
-            lost=tuple(self._lost.values()),
-            policy=self._terms.after_failure,
-            rooms=self._rooms,
-        )
-
-    def _doubtful(self) -> dict[str, set[str]]:
-        """By device, the steps whose write may have landed before a resume."""
-        doubtful: dict[str, set[str]] = {}
-        for name in self._state.intended:
-            step = self._steps[name]
-            begun = name not in self._held and writes(step)
-            # Where what it comes after is to be done again, that comes first.
-            if begun and all(self._proved(earlier) for earlier in step.after):
-                doubtful.setdefault(step.device, set()).add(name)
-        return doubtful

@@ -3,7 +3,7 @@ from dataclasses import FrozenInstanceError, dataclass, field, replace
 
 import pytest
 
-from orchestrator.facility.quick import quick
+from orchestrator.facility.quick import changed, quick
 
 
 @quick
@@ -54,6 +54,17 @@ def test_values_are_equal_and_copied_as_before() -> None:
     assert replace(Named(first="a"), last="b") == value == copy.deepcopy(value)
     assert hash(value) == hash(Named(first="a", last="b"))
     assert repr(value) == "Named(first='a', last='b')"
+
+
+def test_a_value_is_changed_as_by_replace() -> None:
+    """The old one stays, the new one is frozen, and a field that is none is refused."""
+    value = Pair(1, [2])
+    assert changed(value, {"one": 3}) == replace(value, one=3) == Pair(3, [2])
+    assert value == Pair(1, [2])
+    with pytest.raises(FrozenInstanceError):
+        changed(value, {}).one = 4  # type: ignore[misc]
+    with pytest.raises(AttributeError):
+        changed(value, {"none": 4})
 
 
 def test_only_plain_frozen_classes_can_be() -> None:

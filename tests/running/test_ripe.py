@@ -39,6 +39,15 @@ def test_a_step_is_ripe_once_all_that_it_comes_after_is_proved() -> None:
     assert names(ripe) == ["b", "d"]
 
 
+def test_a_step_in_hand_waits_no_more() -> None:
+    """Neither one that is taken, nor one that was in hand before; once more is as good as once."""
+    ripe = Ripe([a_step("a"), a_step("b"), a_step("c"), a_step("d", "a")], set(), {"b"})
+    ripe.take(["a", "b"])
+    assert names(ripe) == ["c"]
+    ripe.prove(["a"])
+    assert names(ripe) == ["c", "d"]
+
+
 def test_it_begins_with_what_is_proved_already() -> None:
     """Of a run that is resumed."""
     ripe = Ripe([a_step("a"), a_step("b", "a"), a_step("c", "b")], {"a"})

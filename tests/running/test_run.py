@@ -774,8 +774,7 @@ def test_what_may_have_landed_is_settled_before_anything_else_on_its_device() ->
         store("resumed"),
         store("intended north.off"),
         (READ, SILENT),
-        store("proved north.off"),
-        ("store intended north.label", None),
+        ("store proved north.off + intended north.label", None),
     )
 
 

@@ -10,6 +10,7 @@ from orchestrator.running import fold as folding
 from orchestrator.running.events import Event, Sent
 from orchestrator.running.fold import Standing, fold
 from orchestrator.running.run import Run
+from orchestrator.running.startable import Startable
 from orchestrator.running.steps import hand, life, reading
 from orchestrator.running.steps.hand import Hand
 from orchestrator.running.steps.life import LIFE, Goes, Happening, Stage
@@ -124,26 +125,26 @@ def test_a_wrong_row_is_caught(
 def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """Steps that start before what they come after."""
 
-    def always(run: Run, step: Step, _: object) -> bool:
-        return step.id not in run._hands and run.state.standing(step.id) is not Standing.FAILED
+    def always(self: Startable, step: Step, *_: object) -> bool:
+        return step.id not in self.held and self._state.standing(step.id) is not Standing.FAILED
 
-    monkeypatch.setattr(Run, "_open", always)
+    monkeypatch.setattr(Startable, "_open", always)
     assert caught("was proved")
 
 
 def test_a_failure_taken_as_a_proof_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """What depends on a failed step starts all the same."""
 
-    def proved_or_failed(run: Run, step: str) -> bool:
-        return run.state.standing(step) in (Standing.PROVED, Standing.FAILED)
+    def proved_or_failed(self: Startable, step: str) -> bool:
+        return self._state.standing(step) in (Standing.PROVED, Standing.FAILED)
 
-    monkeypatch.setattr(Run, "_proved", proved_or_failed)
+    monkeypatch.setattr(Startable, "proved", proved_or_failed)
     assert caught()
 
 
 def test_a_phase_without_its_go_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """The second phase starts with the first."""
-    monkeypatch.setattr(Run, "_phase", lambda _: 0)
+    monkeypatch.setattr(Startable, "phase", lambda _: 0)
     assert caught()
 
 
@@ -174,7 +175,7 @@ def test_no_patience_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_doubt_that_does_not_come_first_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """Doubt about one step no longer comes before the device's other steps."""
-    monkeypatch.setattr(Run, "_doubtful", lambda _: {})
+    monkeypatch.setattr(Startable, "_doubtful", lambda _: {})
     assert caught("in flight", seeds=1500)
 
 

@@ -8,7 +8,7 @@ made without the proof, which would refuse it (``tests/planning/mutants.py`` tri
 import argparse
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
@@ -25,6 +25,7 @@ from orchestrator.running.back import undo
 from orchestrator.running.events import Event, Failed, Sent
 from orchestrator.running.fold import Standing
 from orchestrator.running.run import Run
+from orchestrator.running.startable import Startable
 from orchestrator.running.steps import hand, life, reading, taking
 from orchestrator.running.steps.hand import Hand
 from orchestrator.running.steps.life import LIFE, Goes, Happening, Stage
@@ -154,12 +155,18 @@ def _empty(*_: Any) -> tuple[Any, ...]:
     return ()
 
 
-def _any_order(self: Run, step: Step, _: object) -> bool:
-    return step.id not in self._held and self.state.standing(step.id) is not Standing.FAILED
+def _any_order(self: Startable, step: Step, *_: object) -> bool:
+    return step.id not in self.held and self._state.standing(step.id) is not Standing.FAILED
 
 
-def _proved_or_failed(self: Run, step: str) -> bool:
-    return self.state.standing(step) in (Standing.PROVED, Standing.FAILED)
+def _whatever_follows(self: Startable, proving: Collection[Step]) -> tuple[Step, ...]:
+    own = [self.steps[name] for name in self.on[next(step.device for step in proving)]]
+    following = (step for step in own if step not in proving and not self.proved(step.id))
+    return tuple(following)[:1]
+
+
+def _proved_or_failed(self: Startable, step: str) -> bool:
+    return self._state.standing(step) in (Standing.PROVED, Standing.FAILED)
 
 
 _EVENTS = Hand._events
@@ -210,12 +217,14 @@ def _as_asked(asked: Any, *_: Any) -> Any:
 S, H = Stage, Happening
 _LIST = (
     # the order
-    Mutant("order ignored", (instead(Run, "_open", _any_order),)),
+    Mutant("order ignored", (instead(Startable, "_open", _any_order),)),
+    Mutant("what follows on a device begun whatever it waits for", (
+        instead(Startable, "after", _whatever_follows),)),
     Mutant("order between devices dropped", (
         instead(planner, "steps_of", _planned_loosely), instead(planner, "prove", _nothing))),
     Mutant("order of an undo dropped", (instead(trial, "planned", _loose_undo),)),
-    Mutant("a failure taken as a proof", (instead(Run, "_proved", _proved_or_failed),)),
-    Mutant("a phase begun without its go", (instead(Run, "_phase", lambda _: 0),)),
+    Mutant("a failure taken as a proof", (instead(Startable, "proved", _proved_or_failed),)),
+    Mutant("a phase begun without its go", (instead(Startable, "phase", lambda _: 0),)),
     # steps left out
     Mutant("disable left out", without(StepKind.DISABLE)),
     Mutant("listeners forgotten", without(StepKind.REPOINT)),

@@ -3,10 +3,12 @@
 A hand is a frozen value: being told something gives the next hand, or is refused.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from orchestrator.facility.found import Identity
+from orchestrator.facility.quick import changed, quick
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.running.events import Answered, Event, Failed, Failure, Intended, Proved, Sent
 from orchestrator.running.operations import (
@@ -36,10 +38,22 @@ AT_NEW = (Stage.LOOKING_NEW, Stage.SEEKING_NEW, Stage.CONFIRMING)
 """The stages in which the device is read at its new address."""
 
 _READS = (Stage.LOOKING, Stage.CHECKING, Stage.SEEKING, Stage.LAST_LOOK, *AT_NEW)
-_BEFORE_A_WRITE = (Stage.LOOKING, Stage.SEEKING)
 _WAITS = (Stage.BUSY_WAIT, Stage.CHECK_WAIT, Stage.SEEK_WAIT, Stage.CONFIRM_WAIT)
 
+ASKS: Mapping[Stage, type[Operation]] = {
+    **dict.fromkeys(_READS, Read),
+    **dict.fromkeys(_WAITS, Wait),
+    **dict.fromkeys((Stage.INTENDING, Stage.DOUBTING, Stage.PROVING, Stage.FAILING), Store),
+    Stage.PROBING: Probe,
+    Stage.SENDING: Write,
+    Stage.ASKING: Ask,
+}
+"""What kind of operation is done in each stage; none once the step is over."""
 
+_BEFORE_A_WRITE = (Stage.LOOKING, Stage.SEEKING)
+
+
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hand:
     """One step in hand.
@@ -183,7 +197,7 @@ class Hand:
             changes["doubt"] = False
         if happening is Happening.VACANT:
             changes["vacant"] = True
-        hand = replace(self, **changes)  # once: a run of many devices does it all the time
+        hand = changed(self, changes)  # once: a run of many devices does it all the time
         return _failed(hand, then, said) if then.stage is Stage.FAILING else hand
 
 

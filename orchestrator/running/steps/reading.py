@@ -22,9 +22,9 @@ from orchestrator.running.operations import (
     Unsure,
     Vacant,
 )
-from orchestrator.running.steps.hand import AT_NEW, SENDS, Hand, target
+from orchestrator.running.steps.hand import ASKS, AT_NEW, SENDS, Hand, target
 from orchestrator.running.steps.keeping import lost, overtaken
-from orchestrator.running.steps.life import Happening, OutOfTurn, Stage
+from orchestrator.running.steps.life import Happening, OutOfTurn, Stage, goes
 from orchestrator.running.steps.patience import BUSY_WAITS
 from orchestrator.running.steps.value import Absent, Sight, is_meant, same, sight, value_of
 
@@ -38,7 +38,9 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
     Raises:
         OutOfTurn: the operation can't come to that; ``hand`` stays as it is.
     """
-    asked = type(hand.operation())
+    asked = ASKS.get(hand.stage)
+    if asked is None:
+        raise OutOfTurn(f"step {hand.step.id} is over")
     if not isinstance(outcome, ANSWERS[asked]):
         raise OutOfTurn(f"{asked.__name__} was answered {outcome}")
     if isinstance(outcome, Saw):
@@ -46,7 +48,8 @@ def told(hand: Hand, outcome: Outcome) -> Hand:
         if isinstance(outcome, Saw) and (gone := _lost(hand, outcome.state)) != hand.lost:
             hand = replace(hand, lost=gone)
     happening = happening_of(hand, outcome)
-    return hand.next(happening, outcome, _said(hand, happening, outcome))
+    fails = goes(hand.stage, happening).stage is Stage.FAILING
+    return hand.next(happening, outcome, _said(hand, happening, outcome) if fails else "")
 
 
 def _lost(hand: Hand, state: DeviceState) -> tuple[Step, ...]:

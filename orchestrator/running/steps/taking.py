@@ -1,6 +1,6 @@
 """A step as it is taken in hand: what is known of it, and of its device, by then."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from orchestrator.facility.found import Identity
 from orchestrator.facility.step import Step, StepKind
@@ -23,12 +23,14 @@ def taken(
     expects: Identity | None,
     patience: Patience,
     batch: Sequence[Step] = (),
+    done: Collection[str] = (),
 ) -> Hand:
     """Take ``step`` in hand; ``own`` are all the steps of its device, in order, by id.
 
-    ``batch`` are all that are taken in hand with it, itself among them.
+    ``batch`` are all that are taken in hand with it, itself among them. ``done`` are those whose
+    proof is stored together with its intent.
     """
-    proved = [name for name in own if state.standing(name) is Standing.PROVED]
+    proved = [name for name in own if name in done or state.standing(name) is Standing.PROVED]
     readdress = readdress_of(step, steps)
     moved = readdress is not None and new_address(readdress) != readdress.at
     earlier = writes(step) and state.standing(step.id) is Standing.INTENDED

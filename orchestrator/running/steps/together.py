@@ -50,20 +50,26 @@ class Together:
     @property
     def steps(self) -> tuple[Step, ...]:
         """The steps, as they were begun."""
-        return tuple(hand.step for hand in self.hands)
+        return tuple([hand.step for hand in self.hands])
 
     @property
     def over(self) -> tuple[Hand, ...]:
         """Those that are proved or failed, and that is stored."""
-        return tuple(hand for hand in self.hands if hand.over)
+        return tuple([hand for hand in self.hands if hand.over])
 
     @property
     def left(self) -> "Together | None":
         """The others; None if there is none."""
-        hands = tuple(hand for hand in self.hands if not hand.over)
+        hands = tuple([hand for hand in self.hands if not hand.over])
         if len(hands) == len(self.hands):
             return self
         return Together(hands, self.apart) if hands else None
+
+    @property
+    def proving(self) -> bool:
+        """Whether all that is left to do is to store that they are proved."""
+        first = self.hands[0].stage is Stage.PROVING and not self.apart
+        return first and all(hand.stage is Stage.PROVING for hand in self.hands)
 
     def operation(self) -> Operation:
         """What is to be done next.

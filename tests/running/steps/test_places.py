@@ -73,7 +73,7 @@ def test_what_was_put_right_by_hand_after_a_move_is_proved_where_the_device_is()
         store("resumed"),
         store("intended fresh.take"),
         (f"read fresh.take at {NEW}", there(501)),
-        store("proved fresh.take"),
+        ("store proved fresh.take + intended fresh.on", None),
     )
 
 
@@ -118,8 +118,7 @@ def test_a_move_waits_until_all_that_was_set_before_it_is_there() -> None:
         (f"read fresh.label at {AT[FRESH]}", off),
         (f"write fresh.label at {AT[FRESH]}", Accepted()),
         (f"read fresh.label at {AT[FRESH]}", named),
-        store("sent fresh.label known + proved fresh.label"),
-        store("intended fresh.move"),
+        store("sent fresh.label known + proved fresh.label + intended fresh.move"),
         (f"read fresh.move at {AT[FRESH]}", off),
         store("failed fresh.move other_hand unsure"),
         store("failed fresh.label not_done unsure + paused"),

@@ -1,0 +1,185 @@
+"""Which steps of a run may start, as things stand.
+
+The rules are those of the order (``run``). What it takes to find out does not grow with the run as
+long as nothing has failed.
+"""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
+
+from orchestrator.facility.step import Sequence, Step, StepKind, batches_of
+from orchestrator.running.events import Failed
+from orchestrator.running.fold import Folding, Standing
+from orchestrator.running.ripe import Ripe
+from orchestrator.running.steps.taking import writes
+from orchestrator.running.steps.together import Together
+from orchestrator.running.stuck import Stuck
+from orchestrator.running.terms import Terms
+
+
+class Startable:
+    """The steps of ``sequence`` that may start; ``state`` is what the stored events come to.
+
+    ``rooms`` gives the room of every device. ``hands`` are the steps in hand, by device, and
+    ``held`` their ids. ``lost`` are steps that a device went back on, not stored yet.
+    """
+
+    def __init__(
+        self, sequence: Sequence, state: Folding, width: int, terms: Terms, rooms: Mapping[str, str]
+    ) -> None:
+        self.steps = {step.id: step for step in sequence.steps}
+        self.on: dict[str, list[str]] = {}  # the ids of each device's steps
+        for step in sequence.steps:
+            self.on.setdefault(step.device, []).append(step.id)
+        self.hands: dict[str, Together] = {}
+        self.held: set[str] = set()
+        self.lost: dict[str, Failed] = {}
+        self._state = state
+        self._width = width
+        self._terms = terms
+        self._rooms = rooms
+        self._in_order = sorted(sequence.steps, key=_place)
+        self._one_phase = all(step.phase == 0 for step in sequence.steps)
+        self._by_hand = any(step.kind is StepKind.BY_HAND for step in sequence.steps)
+        self._batches = batches_of(sequence.steps)
+        self._ripe: Ripe | None = None  # None: to be worked out anew
+
+    def take(self, steps: Iterable[Step]) -> None:
+        """Take note that steps are in hand."""
+        names = [step.id for step in steps]
+        self.held.update(names)
+        if self._ripe is not None:
+            self._ripe.take(names)
+
+    def prove(self, names: Iterable[str]) -> None:
+        """Take note that steps are proved, and that this is stored."""
+        if self._ripe is not None:
+            self._ripe.prove(names)
+
+    def proved(self, step: str) -> bool:
+        """Whether a step is proved, and that is stored."""
+        return self._state.standing(step) is Standing.PROVED
+
+    def phase(self) -> int:
+        """The earliest phase with a step that is not proved."""
+        if self._one_phase:
+            return 0
+        phases = (step.phase for step in self.steps.values() if not self.proved(step.id))
+        return min(phases, default=0)
+
+    def stuck(self) -> Stuck:
+        """What the failures hold back."""
+        return Stuck(
+            steps=self.steps,
+            failures=tuple(self._state.failures.values()),
+            lost=tuple(self.lost.values()),
+            policy=self._terms.after_failure,
+            rooms=self._rooms,
+        )
+
+    def now(self) -> list[tuple[Step, ...]]:
+        """What may start now: of one device each, one step or a batch."""
+        full = not self._by_hand and len(self.hands) >= self._width
+        return [] if full else list(self._now())
+
+    def _now(self) -> Iterator[tuple[Step, ...]]:
+        phase = self.phase()
+        stuck = self.stuck()
+        blocked = {*stuck.devices(), *self.hands}
+        spoken_to = {
+            device
+            for device, together in self.hands.items()
+            if not self._by_hand or together.hands[0].step.kind is not StepKind.BY_HAND
+        }
+        doubtful = self._doubtful()
+        waiting = self._may_wait()
+        hopeless = stuck.hopeless(step for step in waiting if step.id not in self.held)
+
+        def may(step: Step) -> bool:
+            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
+                return False
+            return not doubtful.get(step.device, {step.id}).isdisjoint({step.id})
+
+        for step in waiting:
+            if not self._by_hand and len(spoken_to) >= self._width:
+                return  # none of the others may start, and they may be thousands
+            if not may(step):
+                continue
+            by_hand = step.kind is StepKind.BY_HAND
+            if not by_hand and len(spoken_to) >= self._width:
+                continue
+            others = self._batches.get((step.device, step.batch), ()) if step.batch else ()
+            batch = (step, *(one for one in others if one is not step and may(one)))
+            blocked.add(step.device)
+            if not by_hand:
+                spoken_to.add(step.device)
+            yield batch
+
+    def after(self, proving: Collection[Step]) -> tuple[Step, ...]:
+        """What may start on a device as soon as ``proving``, all it has in hand, is proved.
+
+        Nothing, if a step of another device comes first then, or while something has failed.
+        """
+        ripe, done = self._may_wait(), {step.id for step in proving}
+        device, phase = next((step.device, step.phase) for step in proving)
+        if self._by_hand or self._ripe is None:
+            return ()
+        left = [self.steps[name] for name in self.on[device] if name not in done]
+        if any(self._state.standing(step.id) is Standing.INTENDED for step in left):
+            return ()  # it may have landed before a resume: that is for ``now`` to judge
+
+        def may(step: Step) -> bool:
+            return step.phase == phase and self._open(step, frozenset(), done)
+
+        first = min(filter(may, left), key=_place, default=None)
+        if first is None:
+            return ()
+        for step in ripe:
+            if step.order > first.order:
+                break
+            if step.device not in self.hands and may(step) and _place(step) < _place(first):
+                return ()
+        others = self._batches.get((device, first.batch), ()) if first.batch else ()
+        return (first, *(one for one in others if one is not first and may(one)))
+
+    def _may_wait(self) -> Iterable[Step]:
+        """In order, every step that may start, and others; all that is left, after a failure."""
+        if self._state.failures or self.lost:
+            self._ripe = None
+            return [step for step in self._in_order if not self.proved(step.id)]
+        if self._ripe is None:
+            proved = {step.id for step in self._in_order if self.proved(step.id)}
+            self._ripe = Ripe(self._in_order, proved, self.held)
+        return self._ripe
+
+    def _open(
+        self, step: Step, hopeless: AbstractSet[str], done: AbstractSet[str] = frozenset()
+    ) -> bool:
+        """Whether nothing in the order holds ``step`` back, once ``done`` is proved, too."""
+        standing = self._state.standing(step.id)
+        if step.id in self.held or standing in (Standing.FAILED, Standing.PROVED):
+            return False
+        if not all(self._done(name, done) and name not in self.lost for name in step.after):
+            return False
+        # What was begun before a resume is settled first, whatever it stood behind.
+        return standing is Standing.INTENDED or all(
+            self._done(name, done) or name in hopeless for name in step.behind
+        )
+
+    def _done(self, step: str, done: AbstractSet[str]) -> bool:
+        return step in done or self.proved(step)
+
+    def _doubtful(self) -> dict[str, set[str]]:
+        """By device, the steps whose write may have landed before a resume."""
+        doubtful: dict[str, set[str]] = {}
+        for name in self._state.intended:
+            step = self.steps[name]
+            begun = name not in self.held and writes(step)
+            # Where what it comes after is to be done again, that comes first.
+            if begun and all(self.proved(earlier) for earlier in step.after):
+                doubtful.setdefault(step.device, set()).add(name)
+        return doubtful
+
+
+def _place(step: Step) -> tuple[int, str]:
+    return step.order, step.id
