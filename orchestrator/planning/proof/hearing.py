@@ -32,13 +32,13 @@ class Hearings:
                 if thing in heard:
                     audible[thing].append(time)
         allowed = self._allowed()
-        said: set[tuple[Ref, Ref]] = set()
+        said: set[tuple[Ref, str]] = set()
         for pointed in self.replay.pointed:
+            meant = allowed[pointed.destination]
             for thing in pointed.held:
                 for time in audible.get(thing, ()):
-                    pair = (pointed.destination, time.source)
-                    meant = str(time.source) in allowed[pointed.destination]
-                    if meant or pair in said or self._never_both(pointed, time):
+                    pair = (pointed.destination, time.owner)
+                    if time.owner in meant or pair in said or self._never_both(pointed, time):
                         continue
                     said.add(pair)
                     yield self._wrong(pointed, time, thing)
@@ -66,7 +66,7 @@ class Hearings:
         return wish is not None and wish.source is None
 
     def _never_both(self, pointed: Pointed, time: Audible) -> bool:
-        here, there = pointed.destination.device, time.source.device
+        here, there = pointed.destination.device, time.device
         return (
             pointed.ends is not None
             and time.begins is not None
@@ -83,7 +83,7 @@ class Hearings:
         since = f", from {label(step)}" if step else ""
         return broken(
             "H8",
-            f"{pointed.destination} may hear {time.source} on {thing[2]}, which it neither heard "
+            f"{pointed.destination} may hear {time.owner} on {thing[2]}, which it neither heard "
             f"before nor is meant to hear{since}",
             (step.id if step else "", str(pointed.destination)),
         )

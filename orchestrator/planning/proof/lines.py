@@ -5,27 +5,22 @@ from collections.abc import Iterable, Mapping
 
 from orchestrator.facility.step import Step, StepKind
 
+# Looked up once: each is asked of every step.
+_SAVE, _SET, _READDRESS = StepKind.SAVE, StepKind.SET, StepKind.READDRESS
+
 
 class Own:
-    """One device's steps in order."""
+    """One device's steps in order; ``moves`` are its readdresses."""
 
-    __slots__ = ("of_destination", "of_kind", "of_source", "steps")
+    __slots__ = ("moves", "of_destination", "of_source", "saves", "sets", "steps")
 
     def __init__(self) -> None:
         self.steps: list[Step] = []
-        self.of_kind: dict[StepKind, list[Step]] = defaultdict(list)
+        self.moves: list[Step] = []
+        self.saves: list[Step] = []
+        self.sets: list[Step] = []
         self.of_source: dict[str, list[Step]] = defaultdict(list)
         self.of_destination: dict[str, list[Step]] = defaultdict(list)
-
-    @property
-    def moves(self) -> list[Step]:
-        """Its readdresses."""
-        return self.of_kind.get(StepKind.READDRESS, [])
-
-    @property
-    def saves(self) -> list[Step]:
-        """Its saves."""
-        return self.of_kind.get(StepKind.SAVE, [])
 
 
 def by_device(line: Iterable[Step]) -> Mapping[str, Own]:
@@ -36,9 +31,15 @@ def by_device(line: Iterable[Step]) -> Mapping[str, Own]:
         if own is None:
             own = found[step.device] = Own()
         own.steps.append(step)
-        own.of_kind[step.kind].append(step)
         if step.source is not None:
             own.of_source[step.source].append(step)
         elif step.destination is not None:
             own.of_destination[step.destination].append(step)
+        kind = step.kind
+        if kind is _SAVE:
+            own.saves.append(step)
+        elif kind is _SET:
+            own.sets.append(step)
+        elif kind is _READDRESS:
+            own.moves.append(step)
     return found

@@ -1,5 +1,8 @@
 """The order of a sequence, as the proof sees it: phases first, then ``after``."""
 
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+
 from orchestrator.facility.step import Sequence, Step
 
 
@@ -15,31 +18,22 @@ class Order:
     """Answers whether one step surely ends before another starts."""
 
     def __init__(self, sequence: Sequence) -> None:
-        self.steps = {step.id: step for step in sequence.steps}
-        if len(self.steps) != len(sequence.steps):
-            raise BadOrder("", "two steps have one id")
-        line = sequence.steps
-        if not self._stands(sequence):
+        self.sequence = sequence
+        self.line = sequence.steps
+        self.place = _places(sequence.steps)
+        if len(self.place) < len(self.line):
+            if len(self.steps) < len(self.line):
+                raise BadOrder("", "two steps have one id")
             if any(step.behind for step in sequence.steps):
                 self._soft_orders_agree(sequence)
-            line = self._sorted(sequence)
-        self.line = line
-        self.place = {step.id: place for place, step in enumerate(line)}
+            self.line = self._sorted(sequence)
+            self.place = {step.id: place for place, step in enumerate(self.line)}
         self._known: dict[tuple[str, str], bool] = {}
 
-    @staticmethod
-    def _stands(sequence: Sequence) -> bool:
-        """Whether the steps stand in an order that agrees with all that they say."""
-        seen: set[str] = set()
-        phase = 0
-        for step in sequence.steps:
-            if step.phase < phase or not seen.issuperset(step.after):
-                return False
-            if step.behind and not seen.issuperset(step.behind):
-                return False
-            phase = step.phase
-            seen.add(step.id)
-        return True
+    @cached_property
+    def steps(self) -> Mapping[str, Step]:
+        """The steps by id."""
+        return {step.id: step for step in self.sequence.steps}
 
     def _sorted(self, sequence: Sequence) -> tuple[Step, ...]:
         waiting: dict[str, int] = {}
@@ -109,7 +103,7 @@ class Order:
         seen = {then.id}
         line = [then.id]
         for name in line:
-            for before in self.steps[name].after:
+            for before in self.line[self.place[name]].after:
                 if before == first.id:
                     return True
                 if before not in seen and self.place[before] > floor:
@@ -120,3 +114,20 @@ class Order:
     def in_order(self, steps: list[Step]) -> list[Step]:
         """``steps`` in an order that agrees with the sequence."""
         return sorted(steps, key=lambda step: self.place[step.id])
+
+
+def _places(steps: Iterable[Step]) -> dict[str, int]:
+    """The place of each step, up to the first that does not stand after all that it names."""
+    places: dict[str, int] = {}
+    phase = 0
+    for place, step in enumerate(steps):
+        name = step.id
+        if step.phase < phase or name in places:
+            break
+        if not all(map(places.__contains__, step.after)):
+            break
+        if step.behind and not all(map(places.__contains__, step.behind)):
+            break
+        phase = step.phase
+        places[name] = place
+    return places

@@ -39,11 +39,8 @@ def prove(scene: Scene, sequence: Sequence, meant: Meant) -> list[Hazard]:
         case = Case.of(scene, sequence, meant)
     except BadOrder as error:
         return [broken("order", f"step {error.step}: {error}", (error.step,))]
-    values = Values(case)
     found = [
-        *values.values(),
-        *values.identities(),
-        *values.sources(),
+        *Values(case).found(),
         *Readdresses(case).found(),
         *settings(case),
         *Things(case).found(),

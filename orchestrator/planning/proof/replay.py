@@ -7,7 +7,7 @@ time; what it lets go of is let go of only when the step is proved.
 
 from collections import defaultdict
 from collections.abc import Iterator
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from orchestrator.facility.found import AsFound, DeviceState, Found, SourceState
 from orchestrator.facility.plan import Plan, Ref
@@ -19,11 +19,11 @@ Held = tuple[str, str, int | str]
 Nets = list[tuple[str, str | None]]
 """Each interface of a device, and the facility network on which it stands; None: a bench."""
 _UNTOUCHED = Own()
-_ENABLE = StepKind.ENABLE
-_SWITCHES = frozenset({StepKind.DISABLE, StepKind.ENABLE})
+_DISABLE, _ENABLE, _REPOINT = StepKind.DISABLE, StepKind.ENABLE, StepKind.REPOINT
 
 
-class Span(NamedTuple):
+@dataclass(slots=True)
+class Span:
     """One owner's time with one thing. ``released`` ends it, ``proved`` proves the release."""
 
     owner: str
@@ -33,16 +33,19 @@ class Span(NamedTuple):
     proved: Step | None
 
 
-class Audible(NamedTuple):
+@dataclass(slots=True)
+class Audible:
     """A time in which a source is enabled, with what it holds then."""
 
-    source: Ref
+    owner: str
+    device: str
     held: tuple[Held, ...]
     begins: Step | None
     ends: Step | None
 
 
-class Pointed(NamedTuple):
+@dataclass(slots=True)
+class Pointed:
     """A time in which a destination points at something on the facility's networks."""
 
     destination: Ref
@@ -165,29 +168,31 @@ class Replay:
                 m for m in moves if isinstance(m.wanted, AddressValue) and m.wanted.interface == key
             ]
             self._address(name, value.address, of_it)
-        playing = self._playing(nets)
+        playing, of_source = self._playing(nets), own.of_source
         for source, found in state.sources.items():
-            if moves or source in own.of_source:
-                line = self._line(own.of_source.get(source, []), moves)
-                self._source(Ref(name, source), nets, line)
+            steps = of_source.get(source, [])
+            if steps or moves:
+                line = self._line(steps, moves)
+                self._source(f"{name}/{source}", name, found, nets, line)
             elif found.number in playing or not playing.isdisjoint(found.groups):
-                self._bystander(Ref(name, source), nets, found)
+                self._bystander(f"{name}/{source}", name, found, nets)
         for destination, now in state.destinations.items():
-            if moves or destination in own.of_destination or now.hears in playing:
-                line = self._line(own.of_destination.get(destination, []), moves)
+            steps = own.of_destination.get(destination, [])
+            if steps or moves or now.hears in playing:
+                line = self._line(steps, moves)
                 self._destination(Ref(name, destination), nets, line)
 
     def _line(self, own: list[Step], moves: list[Step]) -> list[Step]:
         """The steps of one source or destination among its device's readdresses, in order."""
         return self.order.in_order([*own, *moves]) if moves else own
 
-    def _bystander(self, ref: Ref, nets: Nets, found: SourceState) -> None:
+    def _bystander(self, owner: str, device: str, found: SourceState, nets: Nets) -> None:
         """A source that no step touches keeps what it has."""
         held = _held(nets, found.number, found.groups)
         for thing in held:
-            self._keep(thing, str(ref), ref.device)
+            self._keep(thing, owner, device)
         if found.enabled:
-            self.audible.append(Audible(ref, held, None, None))
+            self.audible.append(Audible(owner, device, held, None, None))
 
     def _address(self, name: str, address: str, moves: list[Step]) -> None:
         taken: Step | None = None
@@ -202,56 +207,62 @@ class Replay:
         if net is not None:
             self.spans["address", net, address].append(Span(name, name, taken, None, None))
 
-    def _source(self, ref: Ref, nets: Nets, line: list[Step]) -> None:
-        found = self.states[ref.device].sources[ref.name]
-        enabled = found.enabled
+    def _source(
+        self, owner: str, device: str, found: SourceState, nets: Nets, line: list[Step]
+    ) -> None:
+        enabled, audible = found.enabled, self.audible
         begins: Step | None = None
-        held = _held(nets, found.number, found.groups)
         value = (found.number, found.groups)
+        held = _held(nets, *value)
         since: dict[Held, Step | None] = dict.fromkeys(held)
         for step in line:
-            if step.kind in _SWITCHES:
-                on = step.kind is _ENABLE
+            kind = step.kind
+            if kind is _DISABLE or kind is _ENABLE:
+                on = kind is _ENABLE
                 if enabled and not on:
-                    self.audible.append(Audible(ref, held, begins, step))
+                    audible.append(Audible(owner, device, held, begins, step))
                 elif on and not enabled:
                     begins = step
                 enabled = on
                 continue
+            wanted = step.wanted
             proved: Step | None = step
-            if isinstance(step.wanted, Assigned):
-                value = (step.wanted.number, step.wanted.groups)
-            elif step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
-                nets = self._moved(nets, step.wanted)
+            if isinstance(wanted, Assigned):
+                value = (wanted.number, wanted.groups)
+            elif kind is StepKind.READDRESS and isinstance(wanted, AddressValue):
+                nets = self._moved(nets, wanted)
                 proved = self.confirm_of(step)
             else:
                 continue
             if enabled:
-                self.audible.append(Audible(ref, held, begins, step))
+                audible.append(Audible(owner, device, held, begins, step))
                 begins = step
             held = _held(nets, *value)
-            self._exchange(ref, since, held, step, proved)
-        self._exchange(ref, since, (), None, None)
+            self._let_go(owner, device, since, held, (step, proved))
+            for thing in held:
+                since.setdefault(thing, step)
+        self._let_go(owner, device, since, (), (None, None))
         if enabled:
-            self.audible.append(Audible(ref, held, begins, None))
+            audible.append(Audible(owner, device, held, begins, None))
 
-    def _exchange(
+    def _let_go(
         self,
-        ref: Ref,
+        owner: str,
+        device: str,
         since: dict[Held, Step | None],
-        new: tuple[Held, ...],
-        step: Step | None,
-        proved: Step | None,
+        kept: tuple[Held, ...],
+        by: tuple[Step | None, Step | None],
     ) -> None:
-        """Write down what is let go of, at the end (no step) all that is held."""
+        """Write down what is let go of ``by`` a step that releases it and one that proves that.
+
+        At the end, by none, all that is held.
+        """
         span: Span | None = None
-        for thing in [t for t in since if t not in new]:
+        for thing in [each for each in since if each not in kept]:
             taken = since.pop(thing)
             if span is None or span.taken is not taken:
-                span = Span(str(ref), ref.device, taken, step, proved)
+                span = Span(owner, device, taken, *by)
             self.spans[thing].append(span)
-        for thing in new:
-            since.setdefault(thing, step)
 
     def _moved(self, nets: Nets, wanted: AddressValue) -> Nets:
         there = self.net(wanted.address)
@@ -262,7 +273,7 @@ class Replay:
         begins: Step | None = None
         for step in line:
             held = _heard(nets, pointer)
-            if step.kind is StepKind.REPOINT and isinstance(step.wanted, Hearing):
+            if step.kind is _REPOINT and isinstance(step.wanted, Hearing):
                 pointer = _pointer(step.wanted)
             elif isinstance(step.wanted, AddressValue):
                 nets = self._moved(nets, step.wanted)

@@ -26,7 +26,7 @@ def interrupts(case: Case, step: Step) -> bool:
 def settings(case: Case) -> Iterator[Hazard]:
     """A source is never cut off by a setting: it is silenced first, which counts as silence."""
     for device, own in case.replay.own.items():
-        for step in own.of_kind.get(StepKind.SET, ()):
+        for step in own.sets:
             if not interrupts(case, step):
                 continue
             for name, switch in still_on(case, device, step):

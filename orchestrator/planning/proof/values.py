@@ -7,6 +7,7 @@ from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.numbering import NumberRange
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
 from orchestrator.planning.proof.case import Case, broken, label
+from orchestrator.planning.proof.lines import Own
 
 Written = tuple[str, ...]
 """What a step writes: of which source, destination or interface, and which of its values."""
@@ -18,8 +19,8 @@ _WRITES = {
     StepKind.REPOINT: "pointer",
 }
 # Looked up once: a large sequence asks for the kind of a step a million times.
-_ENABLE, _RENUMBER, _SET = StepKind.ENABLE, StepKind.RENUMBER, StepKind.SET
-_SWITCHES = frozenset({StepKind.DISABLE, StepKind.ENABLE})
+_DISABLE, _ENABLE = StepKind.DISABLE, StepKind.ENABLE
+_RENUMBER, _SET = StepKind.RENUMBER, StepKind.SET
 
 
 class Values:
@@ -33,49 +34,53 @@ class Values:
         self.replay = case.replay
         self.own = case.replay.own
 
-    def values(self) -> Iterator[Hazard]:
+    def found(self) -> Iterator[Hazard]:
+        """All of it, device by device."""
+        for device, own in self.own.items():
+            yield from self.values(device, own)
+            yield from self.identity(device, own)
+            yield from self.sources(device, own)
+
+    def values(self, device: str, own: Own) -> Iterator[Hazard]:
         """Each write starts from what was found, or from what an earlier step made of it."""
-        for device, own in self.own.items():
-            state = self.replay.states[device]
-            last: dict[Written, Step] = {}
-            for step in own.steps:
-                if (key := _written(step)) is None:
-                    continue
-                before = last.get(key)
-                last[key] = step
-                value = _found_value(state, step) if before is None else before.wanted
-                if step.as_found != value:
-                    yield broken(
-                        "H7",
-                        f"{label(step)} expects {step.as_found}, but {value} will be there",
-                        (step.id, f"{device}/{' '.join(key[:2])}"),
-                    )
-                if before is not None and not self.order.before(before, step):
-                    yield broken(
-                        "H7",
-                        f"{label(before)} and {label(step)} write one thing in no fixed order",
-                        (before.id, step.id),
-                    )
-
-    def identities(self) -> Iterator[Hazard]:
-        """Nothing is written to a device that was not proved to be the one meant."""
-        for name, own in self.own.items():
-            identity = self.replay.states[name].identity
-            serial = self.plan.devices[name].serial
-            if serial is None and f"serial:{name}" not in self.scene.accepted:
-                what = f"{name} is to be written, but the plan does not say which unit it is"
-            elif serial is not None and identity.serial != serial:
-                what = f"{name} should be serial {serial}, but {identity} was found"
-            else:
+        state = self.replay.states[device]
+        last: dict[Written, Step] = {}
+        for step in own.steps:
+            if (key := _written(step)) is None:
                 continue
-            yield broken("H7", what, (own.steps[0].id, name))
+            before = last.get(key)
+            last[key] = step
+            value = _found_value(state, step) if before is None else before.wanted
+            if step.as_found != value:
+                yield broken(
+                    "H7",
+                    f"{label(step)} expects {step.as_found}, but {value} will be there",
+                    (step.id, f"{device}/{' '.join(key[:2])}"),
+                )
+            if before is not None and not self.order.before(before, step):
+                yield broken(
+                    "H7",
+                    f"{label(before)} and {label(step)} write one thing in no fixed order",
+                    (before.id, step.id),
+                )
 
-    def sources(self) -> Iterator[Hazard]:
+    def identity(self, device: str, own: Own) -> Iterator[Hazard]:
+        """Nothing is written to a device that was not proved to be the one meant."""
+        identity = self.replay.states[device].identity
+        serial = self.plan.devices[device].serial
+        if serial is None and f"serial:{device}" not in self.scene.accepted:
+            what = f"{device} is to be written, but the plan does not say which unit it is"
+        elif serial is not None and identity.serial != serial:
+            what = f"{device} should be serial {serial}, but {identity} was found"
+        else:
+            return
+        yield broken("H7", what, (own.steps[0].id, device))
+
+    def sources(self, device: str, own: Own) -> Iterator[Hazard]:
         """Each source's own steps stand in one order, and it is renumbered only while disabled."""
-        for device, own in self.own.items():
-            transit = self._transit(device)
-            for name, line in own.of_source.items():
-                yield from self._one_source(self.replay.states[device].sources[name], line, transit)
+        found, transit = self.replay.states[device].sources, self._transit(device)
+        for name, line in own.of_source.items():
+            yield from self._one_source(found[name], line, transit)
 
     def _one_source(
         self, found: SourceState, line: list[Step], transit: NumberRange | None
@@ -97,7 +102,7 @@ class Values:
                 if enabled:
                     yield broken("H3", f"{label(step)} renumbers it while enabled", (step.id,))
                 number = step.wanted.number if isinstance(step.wanted, Assigned) else number
-            elif kind in _SWITCHES:
+            elif kind is _DISABLE or kind is _ENABLE:
                 enabled = kind is _ENABLE
                 if enabled and transit is not None and number in transit:
                     yield broken("H4", f"{label(step)} enables it on transit {number}", (step.id,))
@@ -129,6 +134,6 @@ def _written(step: Step) -> Written | None:
         return (step.source or step.destination or "", what)
     if step.kind is _SET:
         return (step.source or "", str(step.setting), "set")
-    if step.kind is StepKind.READDRESS and isinstance(step.wanted, AddressValue):
+    if isinstance(step.wanted, AddressValue) and step.kind is StepKind.READDRESS:
         return (step.wanted.interface, "address")
     return None

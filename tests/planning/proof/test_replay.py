@@ -1,7 +1,7 @@
 from dataclasses import replace
 from ipaddress import IPv4Network
 
-from orchestrator.facility.plan import Interface, Network, PlannedSource, Ref
+from orchestrator.facility.plan import Interface, Network, PlannedSource
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.wanted import Unit
 from orchestrator.planning.proof.replay import Replay, Span
@@ -94,7 +94,7 @@ def test_an_absent_unit_on_the_bench_holds_nothing() -> None:
 def test_a_source_is_audible_from_enable_to_disable() -> None:
     """a/s is audible on 311 until its disable, and on 312 from its enable on."""
     where, sequence = hand.safe(hand.ring())
-    times = [t for t in hand.case(where, sequence).replay.audible if t.source == Ref("a", "s")]
+    times = [t for t in hand.case(where, sequence).replay.audible if t.owner == "a/s"]
     off, on = (hand.step(sequence, kind, "a/s") for kind in (K.DISABLE, K.ENABLE))
     assert [(t.begins, t.ends) for t in times] == [(None, off), (on, None)]
     assert ("number", "media", 311) in times[0].held
@@ -106,7 +106,7 @@ def test_a_source_renumbered_while_enabled_is_audible_on_both() -> None:
     where, sequence = hand.safe(hand.chain())
     renumber = hand.step(sequence, K.RENUMBER, "b/s")
     wrong = hand.dropped(sequence, hand.step(sequence, K.DISABLE, "b/s"))
-    times = [t for t in hand.case(where, wrong).replay.audible if t.source == Ref("b", "s")]
+    times = [t for t in hand.case(where, wrong).replay.audible if t.owner == "b/s"]
     ends = [(t.begins and t.begins.id, t.ends and t.ends.id) for t in times]
     assert ends == [(None, renumber.id), (renumber.id, None)]
 

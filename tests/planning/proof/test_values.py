@@ -11,15 +11,18 @@ K = StepKind
 
 
 def _values(where: Scene, sequence: Sequence) -> set[tuple[str, str]]:
-    return hand.said(list(Values(hand.case(where, sequence)).values()))
+    values = Values(hand.case(where, sequence))
+    return hand.said([each for own in values.own.items() for each in values.values(*own)])
 
 
 def _sources(where: Scene, sequence: Sequence) -> set[tuple[str, str]]:
-    return hand.said(list(Values(hand.case(where, sequence)).sources()))
+    values = Values(hand.case(where, sequence))
+    return hand.said([each for own in values.own.items() for each in values.sources(*own)])
 
 
 def _identities(where: Scene, sequence: Sequence) -> list[str]:
-    hazards = list(Values(hand.case(where, sequence)).identities())
+    values = Values(hand.case(where, sequence))
+    hazards = [each for own in values.own.items() for each in values.identity(*own)]
     assert {hazard.rule for hazard in hazards} <= {"H7"}
     return [hazard.where[1] for hazard in hazards]
 
