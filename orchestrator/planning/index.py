@@ -6,7 +6,7 @@ Numbers and groups of one network share a table: a number is a whole number, a g
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from orchestrator.facility.found import DeviceState, SourceState
-from orchestrator.facility.plan import Ref
+from orchestrator.facility.plan import Ref, refs_of
 from orchestrator.planning.things import Thing, each_thing
 
 Networks = Mapping[str, tuple[str | None, ...]]
@@ -37,11 +37,11 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
     def _add_all(self, device: str, net: str, state: DeviceState) -> None:
         """Note what the sources of a device hold that has one interface, as most have."""
         table = self._table(net)
-        for name, source in state.sources.items():
-            mine = (Ref(device, name),)
+        for ref, source in zip(refs_of(device, state.sources), state.sources.values(), strict=True):
+            mine = (ref,)
             for value in (source.number, source.groups[0] if source.groups else None):
                 if value is not None and table.setdefault(value, mine) is not mine:
-                    self.add(mine[0], (net,), source)
+                    self.add(ref, (net,), source)
 
     def changed(
         self,

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from orchestrator.facility.plan import Ref
+from orchestrator.facility.quick import quick
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.aims.listeners import Hearing
 from orchestrator.planning.ordering.drafts import Graph
@@ -13,6 +14,7 @@ from orchestrator.planning.scheduling.making import Made
 from orchestrator.planning.scheduling.tasks import Silent
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Span:
     """One source that goes silent and comes back: its disable and enable, and who hears it."""
@@ -28,15 +30,15 @@ def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
     """Every silence to come. What stands on a bench is not heard, and its silence is none."""
     on_air = on_air_sources(scene, heard)
     disable, enable = StepKind.DISABLE, StepKind.ENABLE
-    offs: dict[Ref, int] = {}
-    ons: dict[Ref, int] = {}
+    offs: dict[tuple[str, str], int] = {}
+    ons: dict[tuple[str, str], int] = {}
     for index, draft in enumerate(graph.drafts):
         if draft.source and (draft.kind is disable or draft.kind is enable):
-            (offs if draft.kind is disable else ons)[Ref(draft.device, draft.source)] = index
+            (offs if draft.kind is disable else ons)[draft.device, draft.source] = index
     return [
-        Span(ref, off, ons[ref], ref in on_air, heard.by_source.get(ref, ()))
-        for ref, off in offs.items()
-        if ref in ons and any(scene.networks_now[ref.device])
+        Span(ref := Ref(*name), off, ons[name], ref in on_air, heard.by_source.get(ref, ()))
+        for name, off in offs.items()
+        if name in ons and any(scene.networks_now[name[0]])
     ]
 
 
@@ -104,9 +106,10 @@ def on_air_sources(scene: Scene, heard: Hearing) -> frozenset[Ref]:
 def listener_lists(scene: Scene, graph: Graph, heard: Hearing) -> tuple[Listeners, ...]:
     """Who hears each source that the run switches off, and how surely that is known."""
     found: list[Listeners] = []
+    disable = StepKind.DISABLE
     unseen = any(name not in scene.states for name, d in scene.plan.devices.items() if d.speaks)
     for draft in graph.drafts:
-        if draft.kind is not StepKind.DISABLE or draft.source is None:
+        if draft.kind is not disable or draft.source is None:
             continue
         ref = Ref(draft.device, draft.source)
         if not any(scene.networks_now[ref.device]):
@@ -114,6 +117,6 @@ def listener_lists(scene: Scene, graph: Graph, heard: Hearing) -> tuple[Listener
         planned = scene.plan.devices[ref.device].sources.get(ref.name)
         also = planned.also_heard_by if planned is not None else ()
         sure = "unknown" if unseen else "partly" if also else "known"
-        names = tuple(str(listener) for listener in heard.by_source.get(ref, ()))
+        names = tuple(map(str, heard.by_source.get(ref, ())))
         found.append(Listeners(source=str(ref), destinations=names, also=also, sure=sure))
     return tuple(found)

@@ -12,6 +12,7 @@ from orchestrator.facility.plan import (
     Network,
     Plan,
     Ref,
+    refs_of,
 )
 
 MEDIA = Network(name="media", subnet=IPv4Network("127.44.3.0/24"))
@@ -57,6 +58,14 @@ def test_a_wide_subnets_host_part() -> None:
 def test_what_is_listened_to_in_words(hears: ListensTo, words: str) -> None:
     """As the plan says it."""
     assert str(hears) == words
+
+
+def test_the_references_of_a_device_are_like_any_other() -> None:
+    """Equal, of one kind and with the same words, in the order of the names."""
+    assert refs_of("a", ["out-2", "out-1"]) == [Ref("a", "out-2"), Ref("a", "out-1")]
+    assert [(type(ref), str(ref), ref.name) for ref in refs_of("a", {"x": 1})] == [
+        (Ref, "a/x", "x")
+    ]
 
 
 def test_a_device_is_spoken_to_at_its_first_interface() -> None:

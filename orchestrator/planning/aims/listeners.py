@@ -6,12 +6,12 @@ and is not followed; ``listens_to: device/source`` means the source.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
-from orchestrator.facility.plan import ListensTo, Ref
+from orchestrator.facility.plan import ListensTo, Ref, refs_of
 from orchestrator.facility.quick import quick
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import Unit
@@ -79,12 +79,11 @@ class _Listening:
 
     def work(self) -> Hearing:
         for device, state in self.scene.states.items():
-            wanted = {
-                name: self._destination(Ref(device, name), value)
-                for name, value in state.destinations.items()
-            }
-            if wanted:
-                self._point(device, wanted)
+            if state.destinations:
+                named = zip(
+                    refs_of(device, state.destinations), state.destinations.values(), strict=True
+                )
+                self._point(device, [self._destination(ref, now) for ref, now in named])
         self._unknown_names()
         by_source: dict[Ref, list[Ref]] = defaultdict(list)
         for ref, listener in self.found.items():
@@ -100,12 +99,13 @@ class _Listening:
             self.networks,
         )
 
-    def _point(self, device: str, wanted: Mapping[str, Listener]) -> None:
+    def _point(self, device: str, wanted: Iterable[Listener]) -> None:
         state = self.states[device]
         pointed: dict[str, DestinationState] = {}
-        for name, listener in wanted.items():
+        for listener in wanted:
             self.found[listener.ref] = listener
             if listener.wanted != listener.found:
+                name = listener.ref.name
                 pointed[name] = replace(state.destinations[name], hears=listener.wanted)
         if pointed:
             destinations = {**state.destinations, **pointed}

@@ -13,10 +13,20 @@ from orchestrator.planning.things import Thing, heard_things
 
 
 class Between:
-    """Adds the saves that others wait for, and the order between devices."""
+    """Adds the saves that others wait for, and the order between devices.
+
+    ``concerned`` are the listeners that are pointed anew, or whose device is moved. It is made
+    when every device has its own steps.
+    """
 
     def __init__(self, work: Work) -> None:
         self.work = work
+        moved = work.settled.keys() | work.joins
+        self.concerned = [
+            listener
+            for ref, listener in work.heard.listeners.items()
+            if ref in work.repoint or ref.device in moved
+        ]
 
     def put(self) -> None:
         """Add all of it, after every device has its own steps."""
@@ -27,7 +37,7 @@ class Between:
         saves_that_free(self.work, awaited)
         for index, move in enumerate(self.work.moves):
             self._waits(index, move)
-        for listener in self.work.heard.listeners.values():
+        for listener in self.concerned:
             if listener.ref in self.work.repoint:
                 self._listener(listener)
         self._arrivals(comings)
@@ -106,7 +116,7 @@ class Between:
     def _arrivals(self, comings: Iterable["_Coming"]) -> None:
         """Rule 5: who comes to a number, and who must have left it."""
         saves = PointerSaves(self.work)
-        for listener in self.work.heard.listeners.values():
+        for listener in self.concerned:
             self._leave_first(listener, saves)
         for coming in comings:
             freed = self.work.move_step if coming.own else self.work.freed_at
@@ -152,7 +162,7 @@ class Between:
 
     def _comings(self) -> Iterator["_Coming"]:
         """A listener comes to a number only when whoever it must not hear has let go of it."""
-        for listener in self.work.heard.listeners.values():
+        for listener in self.concerned:
             device = listener.ref.device
             step = self._comes_with(listener)
             if step is None:

@@ -120,14 +120,17 @@ def _leg_things(network: str | None, leg: int, state: DeviceState) -> set[Thing]
 def link(found: list[Move], held: Holders, scene: Scene) -> list[Hazard]:
     """Fill in ``waits``; what is held by something that does not move is a hazard."""
     letting_go = _LettingGo(found)
-    takers: dict[Thing, list[int]] = defaultdict(list)
+    taker: dict[Thing, int] = {}
+    takers: dict[Thing, list[int]] = {}
     for index, move in enumerate(found):
         for thing in move.takes:
-            takers[thing].append(index)
+            first = taker.setdefault(thing, index)
+            if first != index:
+                takers.setdefault(thing, [first]).append(index)
     hazards: list[Hazard] = []
     for index, move in enumerate(found):
-        blocked = _wait(move, index, letting_go, held)
-        hazards.extend(_bystander(move, owner, things, scene) for owner, things in blocked.items())
+        for owner, things in _wait(move, index, letting_go, held).items():
+            hazards.append(_bystander(move, owner, things, scene))
     hazards.extend(_two_takers(found, takers))
     return hazards
 
@@ -186,14 +189,15 @@ def _wait(
     move: Move, index: int, letting_go: _LettingGo, held: Holders
 ) -> Mapping[str, list[Thing]]:
     """Fill in what ``move`` waits for; give what others hold and do not let go of."""
-    blocked: dict[str, list[Thing]] = defaultdict(list)
+    blocked: dict[str, list[Thing]] = {}
     for thing in sorted(move.takes):
         for device, source in held.owners(thing):
             if device == move.device and (move.source is None or move.source == source):
                 continue  # the mover itself
             freeing = letting_go.by(thing, device, source)
             if freeing is None:
-                blocked[device if source is None else f"{device}/{source}"].append(thing)
+                owner = device if source is None else f"{device}/{source}"
+                blocked.setdefault(owner, []).append(thing)
             elif freeing != index:
                 move.waits.setdefault(freeing, []).append(thing)
     return blocked
@@ -230,8 +234,6 @@ def _bystander(move: Move, owner: str, things: list[Thing], scene: Scene) -> Haz
 def _two_takers(found: list[Move], takers: Mapping[Thing, list[int]]) -> Iterator[Hazard]:
     said: set[tuple[str, ...]] = set()
     for thing, who in takers.items():
-        if len(who) < 2:  # noqa: PLR2004 - one takes it, as it should be
-            continue
         names = tuple(sorted({found[index].subject for index in who}))
         if len(names) < 2 or names in said:  # noqa: PLR2004 - two make a clash
             continue

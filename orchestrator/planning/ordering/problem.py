@@ -49,11 +49,12 @@ def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> T
         for before in draft.after:
             later[before].append(index)
     numbers: dict[str, int] = {}
+    by_hand = StepKind.BY_HAND
     return Tasks(
         length=lengths_of(drafts),
         device=tuple([numbers.setdefault(draft.device, len(numbers)) for draft in drafts]),
         phase=tuple([draft.phase for draft in drafts]),
-        by_hand=tuple([draft.kind is StepKind.BY_HAND for draft in drafts]),
+        by_hand=tuple([draft.kind is by_hand for draft in drafts]),
         before=tuple([tuple(draft.after) for draft in drafts]),
         later=tuple(map(tuple, later)),
         silences=tuple(silences),
