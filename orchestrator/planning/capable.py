@@ -8,6 +8,7 @@ from orchestrator.facility.traits import Traits
 from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 
+_SET = StepKind.SET
 _BY_HAND = "do it by hand and take it out of the playbook"
 
 
@@ -23,7 +24,7 @@ def incapable(scene: Scene, graph: Graph) -> Iterator[Hazard]:
         if what is not None and (draft.device, what) not in said:
             said.add((draft.device, what))
             yield _stops(traits, draft, what)
-        if draft.kind is StepKind.READDRESS and not traits.makes_gateway:
+        if not traits.makes_gateway and draft.kind is StepKind.READDRESS:
             yield from _gateway(draft)
 
 
@@ -31,7 +32,7 @@ def _lacking(traits: Traits, draft: Draft) -> str | None:
     """What the device can't do of ``draft``, in a word; None if it can."""
     if draft.kind not in traits.can:
         return str(draft.kind)
-    if draft.kind is not StepKind.SET:
+    if draft.kind is not _SET:
         return None
     if draft.source is not None:
         return None if traits.sets_labels else "label"

@@ -13,6 +13,8 @@ from orchestrator.planning.ordering.drafts import Draft, Graph
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.silence import on_air_sources
 
+# Looked up once: each is asked of every step.
+_SET, _REPOINT = StepKind.SET, StepKind.REPOINT
 _TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, StepKind.ENABLE})
 
 
@@ -117,7 +119,7 @@ def _disturbed(scene: Scene, draft: Draft) -> Iterator[Ref]:
 def _elsewhere(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
     """Listeners outside the chosen rooms, which must follow all the same."""
     for draft in graph.drafts:
-        if draft.kind is not StepKind.REPOINT:
+        if draft.kind is not _REPOINT:
             continue
         room = scene.plan.devices[draft.device].room
         if room in scene.rooms:
@@ -213,7 +215,7 @@ def _how_lost(source: Ref, *, gone: bool) -> str:
 
 def _settings(scene: Scene, graph: Graph) -> Iterator[Hazard]:
     for draft in graph.drafts:
-        if draft.kind is not StepKind.SET:
+        if draft.kind is not _SET:
             continue
         effect = _effect(scene, draft)
         if effect is Effect.PLANT_WIDE:
