@@ -7,6 +7,7 @@ all that comes to is then carried out on paper, as a run would; the times told a
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from orchestrator.planning.scheduling.carry import carried, carry
 from orchestrator.planning.scheduling.packing import pack
@@ -79,30 +80,22 @@ def _carried(
     waits: dict[int, tuple[int, ...]],
     behind: dict[int, tuple[int, ...]],
 ) -> tuple[list[int], list[int]]:
-    """When each task starts in a run, and all tasks by their starts."""
-    planned = [0] * len(tasks.length)
-    place = [0] * len(tasks.length)
-    line: list[int] = []
-    for one in solved:
-        names, count = one.part.members, len(one.part.members)
-        for number, task in enumerate(one.order):
-            if task < count:
-                member = names[task]
-                planned[member] = one.at + one.start[task]
-                place[member] = number
-                line.append(member)
-    first = _by(line, tasks.phase, planned, place)
-    start, started = carried(tasks, first, waits, behind)
-    return start, _by(started, tasks.phase, start, ranks(first))
+    """When each task starts in a run, and all tasks by their starts.
 
-
-def _by(line: Sequence[int], *keys: Sequence[int]) -> list[int]:
-    """The tasks of ``line`` by the first of ``keys``, then by the next.
-
-    The fewer of them stand out of order, the less there is to sort.
+    ``solved`` are the parts phase by phase.
     """
-    whole = list(keys[0])
-    for key in keys[1:]:
-        most = 1 + max(key, default=0)
-        whole = [one * most + then for one, then in zip(whole, key, strict=True)]
-    return sorted(line, key=whole.__getitem__)
+    first: list[int] = []
+    for _, parts in groupby(solved, key=lambda one: tasks.phase[one.part.members[0]]):
+        line: list[tuple[int, int, int]] = []
+        for one in parts:
+            at, start, names, count = one.at, one.start, one.part.members, len(one.part.members)
+            line += [
+                (at + start[task], place, names[task])
+                for place, task in enumerate(one.order)
+                if task < count
+            ]
+        first += [task for _, _, task in sorted(line)]
+    start, started = carried(tasks, first, waits, behind)
+    count = len(first)
+    key = [time * count + place for time, place in zip(start, ranks(first), strict=True)]
+    return start, sorted(started, key=key.__getitem__)

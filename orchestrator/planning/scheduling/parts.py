@@ -62,11 +62,13 @@ def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
     for task in members:
         own = device[task]
         for first in before[task]:
-            if device[first] != own and phase[first] == phase[task]:
-                leader[find(device[first])] = find(own)
+            other = device[first]
+            if other != own and phase[first] == phase[task] and leader[other] != leader[own]:
+                leader[find(other)] = find(own)
+    part_of = {one: find(one) for one in leader}
     parts: dict[int, list[int]] = {}
     for task in members:
-        parts.setdefault(find(device[task]), []).append(task)
+        parts.setdefault(part_of[device[task]], []).append(task)
     return list(parts.values())
 
 

@@ -201,11 +201,14 @@ def robust(tasks: Tasks, held: dict[int, int], start: Sequence[int], rank: Seque
             for awaited in before[write]:
                 if awaited == off:
                     continue
-                for task in (awaited, *before[awaited]):
-                    if end[task] <= now and rank[task] < place and task not in known:
-                        found.append(task)
-                        if task == awaited:
-                            break
+                if end[awaited] <= now and rank[awaited] < place and awaited not in known:
+                    found.append(awaited)
+                    continue
+                found += [
+                    task
+                    for task in before[awaited]
+                    if end[task] <= now and rank[task] < place and task not in known
+                ]
         if found:
             waits[off] = tuple(dict.fromkeys(found))
     return waits
