@@ -90,11 +90,9 @@ class Replay:
                 continue
             nets = {self.net(interface.address) for interface in state.interfaces.values()}
             values: set[int | str | None] = set()
-            for line in own.of_source.values():
-                for step in line:
-                    if isinstance(step.wanted, Assigned):
-                        values.add(step.wanted.number)
-                        values.update(step.wanted.groups)
+            for taken in own.takes:
+                values.add(taken.number)
+                values.update(taken.groups)
             for line in own.of_destination.values():
                 values.update(
                     _pointer(step.wanted) for step in line if isinstance(step.wanted, Hearing)
