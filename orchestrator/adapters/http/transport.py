@@ -67,7 +67,7 @@ class Transport:
         self._party = party
         self._base = httpx.URL(base)
         self._timeout_s = timeout_s
-        self._urls: dict[tuple[str, int | None], httpx.URL] = {}  # to parse one takes long
+        self._urls: dict[tuple[str, int | None], tuple[httpx.URL, httpx.Headers]] = {}
         self._redact = Redactor(secret)
         for other in also_secret:
             self._redact.learn_secret(other)
@@ -120,11 +120,13 @@ class Transport:
         self._guard.leave()
 
     async def _exchange(self, request: Request, journey: Journey) -> Response:
-        url, body = self._url(request), encoded(request.body, request.content_type)
+        url, always = self._url(request)
+        body = encoded(request.body, request.content_type)
+        own = _own_headers(request, body)
         asked = httpx.Request(
             request.method,
             url,
-            headers=_headers(request, url, body),
+            headers=[*_always(url), *own] if own else always,
             stream=httpx.ByteStream(body or b""),
             extensions={**self._extensions, "trace": journey.note, JOURNEY: journey},
         )
@@ -162,12 +164,16 @@ class Transport:
         answer.request = request
         return answer
 
-    def _url(self, request: Request) -> httpx.URL:
-        """The URL of ``request``, which leads to this device and nowhere else."""
-        path, port = request.path, request.port
-        if (path, port) not in self._urls:
-            self._urls[path, port] = self._new_url(request)
-        return self._urls[path, port]
+    def _url(self, request: Request) -> tuple[httpx.URL, httpx.Headers]:
+        """The URL of ``request``, which leads to this device and nowhere else, and its headers.
+
+        Both are kept: to make them takes longer than all else that is done for a request.
+        """
+        place = request.path, request.port
+        if place not in self._urls:
+            url = self._new_url(request)
+            self._urls[place] = url, httpx.Headers(_always(url))
+        return self._urls[place]
 
     def _new_url(self, request: Request) -> httpx.URL:
         path = request.path
@@ -188,7 +194,7 @@ class _Bounded(httpx.AsyncBaseTransport):
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         response = await self._inner.handle_async_request(request)
-        if any(name.lower() == b"content-encoding" for name, _ in response.headers.raw):
+        if "content-encoding" in response.headers:
             await self._refuse_packed(response)
         if isinstance(response.stream, httpx.ByteStream):
             if len(b"".join(response.stream)) > self._limit:
@@ -226,9 +232,14 @@ class _BoundedStream(httpx.AsyncByteStream):
         await self._stream.aclose()
 
 
-def _headers(request: Request, url: httpx.URL, body: bytes | None) -> list[tuple[str, str]]:
-    """All headers but the sign-in; a write without a body has a length, too (RFC 9110, 8.6)."""
-    headers = [("Host", url.netloc.decode("ascii")), *_ALWAYS]
+def _always(url: httpx.URL) -> list[tuple[str, str]]:
+    """The headers that every request to ``url`` has."""
+    return [("Host", url.netloc.decode("ascii")), *_ALWAYS]
+
+
+def _own_headers(request: Request, body: bytes | None) -> list[tuple[str, str]]:
+    """Those of this request; a write without a body has a length, too (RFC 9110, 8.6)."""
+    headers: list[tuple[str, str]] = []
     if body is not None:
         headers.append(("Content-Type", request.content_type))
     if body is not None or request.method in _WITH_LENGTH:
