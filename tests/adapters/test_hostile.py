@@ -7,6 +7,7 @@ Memory is measured by tracemalloc, which counts every block that Python allocate
 import asyncio
 import dataclasses
 import json
+import re
 import tracemalloc
 import zlib
 from collections.abc import Awaitable, Callable
@@ -118,7 +119,7 @@ HOSTILE: dict[str, tuple[Talk, str]] = {
     "a body without length": (pouring(f"{OK}Connection: close\r\n\r\n", PIECE), "larger"),
     "tiny chunks": (
         pouring(f"{OK}Transfer-Encoding: chunked\r\n\r\n", b"1\r\n[\r\n" * 10_000),
-        "did not answer in time",
+        "did not answer in time|larger",  # whichever comes first
     ),
     "endless headers": (pouring(f"{OK}X-A: ", b"a" * 65536), "closed the connection early"),
     "endless header lines": (pouring(OK, b"X-A: b\r\n" * 5000), "closed the connection early"),
@@ -152,7 +153,7 @@ def test_a_hostile_answer_to_a_read(name: str) -> None:
     quick = dataclasses.replace(TAMARISK, timeout_s=1.0)
     found, heard, most = spoken(talk, read, quick)
     assert isinstance(found, DeviceError)
-    assert words in found.said
+    assert re.search(words, found.said)
     assert len(heard) == 1
     assert most < MOST_BYTES, f"{most / 1024**2:.0f} MiB"
 
