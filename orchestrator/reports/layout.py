@@ -12,6 +12,8 @@ def plain(text: str) -> str:
 
     Labels and words come from devices: what a terminal would obey is shown as its code.
     """
+    if text.isprintable():
+        return text
     shown = "".join(
         char if char.isprintable() else char.encode("unicode_escape", "backslashreplace").decode()
         for char in text

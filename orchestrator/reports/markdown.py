@@ -11,10 +11,7 @@ _BLANK = "\N{NO-BREAK SPACE}"  # plain() has turned those of the text itself int
 def code(value: object) -> str:
     """A value exactly as it is to be typed, as a code span; control characters as their code."""
     text = plain(str(value))
-    longest = run = 0
-    for char in text:
-        run = run + 1 if char == "`" else 0
-        longest = max(longest, run)
+    longest = max(map(len, re.findall("`+", text)), default=0)
     fence = "`" * (longest + 1)
     pad = " " if not text.strip() or "`" in (text[0], text[-1]) else ""
     return f"{fence}{pad}{text}{pad}{fence}".replace(" ", _BLANK)

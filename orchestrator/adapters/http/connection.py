@@ -6,6 +6,7 @@ wake a task for each part, and a plant is written to 64 devices at a time.
 
 import asyncio
 from contextlib import suppress
+from typing import cast
 
 import httptools
 import httpx
@@ -110,8 +111,7 @@ class Connection(asyncio.Protocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """It stands."""
-        assert isinstance(transport, asyncio.Transport)
-        self._way = transport
+        self._way = cast("asyncio.Transport", transport)  # of a loop's own class
 
     def data_received(self, data: bytes) -> None:
         """Some bytes came."""

@@ -7,8 +7,10 @@ was not done, and only once (a Digest challenge, RFC 7616; a cookie that is take
 """
 
 import asyncio
+import re
 import ssl
 from collections.abc import AsyncIterator, Iterable
+from functools import lru_cache
 
 import httpx
 
@@ -34,6 +36,9 @@ _ALWAYS = (
     ("User-Agent", "cutsheet"),
 )
 
+
+_PLAIN_PATH = re.compile("/(?!/)[!-~]*")
+"""A path, and not the name of another host (RFC 3986, 3.3 and 4.2)."""
 
 _WITH_LENGTH = frozenset({"POST", "PUT", "PATCH"})
 
@@ -65,9 +70,8 @@ class Transport:
         trace: Tell | None = None,
     ) -> None:
         self._party = party
-        self._base = httpx.URL(base)
+        self._origin, self._base = base, httpx.URL(base)
         self._timeout_s = timeout_s
-        self._urls: dict[tuple[str, int | None], tuple[httpx.URL, httpx.Headers]] = {}
         self._redact = Redactor(secret)
         for other in also_secret:
             self._redact.learn_secret(other)
@@ -169,20 +173,18 @@ class Transport:
 
         Both are kept: to make them takes longer than all else that is done for a request.
         """
-        place = request.path, request.port
-        if place not in self._urls:
-            url = self._new_url(request)
-            self._urls[place] = url, httpx.Headers(_always(url))
-        return self._urls[place]
-
-    def _new_url(self, request: Request) -> httpx.URL:
-        path = request.path
-        plain = path.startswith("/") and all("!" <= mark <= "~" for mark in path)
-        if not plain or path.startswith("//") or "/../" in path + "/":
+        path, port = request.path, self._base.port if request.port is None else request.port
+        if not _PLAIN_PATH.fullmatch(path) or "/../" in path + "/":
             said = f"{path} is no path on the device"
             raise Rejected(self._party.device, self._party.address, request.doing, said)
-        port = self._base.port if request.port is None else request.port
-        return self._base.copy_with(raw_path=path.encode("ascii"), port=port)
+        return _place(self._origin, path, port)
+
+
+@lru_cache(maxsize=16384)
+def _place(origin: str, path: str, port: int | None) -> tuple[httpx.URL, httpx.Headers]:
+    """A URL, and the headers that every request to it has."""
+    url = httpx.URL(origin).copy_with(raw_path=path.encode("ascii"), port=port)
+    return url, httpx.Headers(_always(url))
 
 
 class _Bounded(httpx.AsyncBaseTransport):
