@@ -83,37 +83,40 @@ class Startable:
         return [] if full else list(self._now())
 
     def _now(self) -> Iterator[tuple[Step, ...]]:
-        phase = self.phase()
-        stuck = self.stuck()
-        blocked = {*stuck.devices(), *self.hands}
-        spoken_to = {
-            device
-            for device, together in self.hands.items()
-            if not self._by_hand or together.hands[0].step.kind is not StepKind.BY_HAND
-        }
-        doubtful = self._doubtful()
+        phase, stuck = self.phase(), self.stuck()
+        blocked = set(stuck.devices())
+        # Most often nothing is in doubt: what is intended is in hand.
+        settled = self._state.intended.keys() <= self.held
+        doubtful = {} if settled else self._doubtful()
         waiting = self._may_wait()
         hopeless = stuck.hopeless(step for step in waiting if step.id not in self.held)
+        room = self._width - self._spoken_to()
 
         def may(step: Step) -> bool:
-            if step.phase != phase or step.device in blocked or not self._open(step, hopeless):
+            device = step.device
+            if step.phase != phase or device in self.hands or device in blocked:
                 return False
-            return not doubtful.get(step.device, {step.id}).isdisjoint({step.id})
+            first = doubtful.get(device)
+            return (first is None or step.id in first) and self._open(step, hopeless)
 
         for step in waiting:
-            if not self._by_hand and len(spoken_to) >= self._width:
+            if room <= 0 and not self._by_hand:
                 return  # none of the others may start, and they may be thousands
-            if not may(step):
-                continue
             by_hand = step.kind is StepKind.BY_HAND
-            if not by_hand and len(spoken_to) >= self._width:
+            if (room <= 0 and not by_hand) or not may(step):
                 continue
             others = self._batches.get((step.device, step.batch), ()) if step.batch else ()
             batch = (step, *(one for one in others if one is not step and may(one)))
             blocked.add(step.device)
-            if not by_hand:
-                spoken_to.add(step.device)
+            room -= not by_hand
             yield batch
+
+    def _spoken_to(self) -> int:
+        """How many devices are spoken to: nobody speaks to one that a person sees to."""
+        if not self._by_hand:
+            return len(self.hands)
+        kinds = (together.hands[0].step.kind for together in self.hands.values())
+        return sum(kind is not StepKind.BY_HAND for kind in kinds)
 
     def after(self, proving: Collection[Step]) -> tuple[Step, ...]:
         """What may start on a device as soon as ``proving``, all it has in hand, is proved.
@@ -159,15 +162,13 @@ class Startable:
         standing = self._state.standing(step.id)
         if step.id in self.held or standing in (Standing.FAILED, Standing.PROVED):
             return False
-        if not all(self._done(name, done) and name not in self.lost for name in step.after):
-            return False
+        for name in step.after:
+            if name not in done and (not self.proved(name) or name in self.lost):
+                return False
         # What was begun before a resume is settled first, whatever it stood behind.
         return standing is Standing.INTENDED or all(
-            self._done(name, done) or name in hopeless for name in step.behind
+            name in done or self.proved(name) or name in hopeless for name in step.behind
         )
-
-    def _done(self, step: str, done: AbstractSet[str]) -> bool:
-        return step in done or self.proved(step)
 
     def _doubtful(self) -> dict[str, set[str]]:
         """By device, the steps whose write may have landed before a resume."""

@@ -27,6 +27,8 @@ class Stuck:
 
     def devices(self) -> frozenset[str]:
         """The devices on which nothing new is begun."""
+        if not self.failures and not self.lost:
+            return frozenset()
         stuck = [self._device(failed) for failed in (*self.failures, *self.lost)]
         gone = {
             self._device(failed) for failed in self.failures if failed.unsure or failed.why in GONE
