@@ -6,7 +6,8 @@ The rules of the order, one test each:
   proved, has failed or can't start any more.
 - A phase starts when all earlier phases are proved and its go/no-go point is open (``gate``).
 - A device has one step in hand at a time, or a batch of them that go in one request; and at most
-  so many devices are spoken to at once. Where a step is about to be proved, its proof and the
+  so many devices are spoken to at once; one of which only the proof is still to be stored is not.
+  Where a step is about to be proved, its proof and the
   intent of what comes next on the device are stored as one: all of it is on disk, or nothing.
 - Among steps that may start, the lowest place in the schedule comes first; but what may have
   landed before a resume is settled before anything else is done to that device.
@@ -169,27 +170,36 @@ class Run:
 
     def _settle_steps(self, device: str, operation: Operation, outcome: Outcome) -> None:
         hands = self._hands[device].told(outcome)
-        self._take(operation)
+        self._turned.add(device)
+        if not isinstance(operation, Store):
+            self._hands[device] = self._with_the_next(device, hands)
+            return
+        self._take(operation)  # and only so may a step be over
         for hand in hands.over:
             self._held.discard(hand.step.id)
             for one in hand.lost or gone_back(hand, self._steps):
                 self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
         if (left := hands.left) is not None:
-            self._hands[device] = self._with_the_next(left)
-            self._turned.add(device)
+            self._hands[device] = left
         else:
             del self._hands[device]
+            self._startable.through.discard(device)
 
-    def _with_the_next(self, together: Together) -> Together:
+    def _with_the_next(self, device: str, together: Together) -> Together:
         """Steps in hand; where they are about to be proved, with those that follow on the device.
 
         So a proof and the intent of what comes next are stored as one, and wait for the disk once.
+        Where nothing follows, the device's turn goes to another one.
         """
         if self._pausing is not None or not together.proving:
             return together
         done = {hand.step.id for hand in together.hands}
         following = self._startable.after(together.steps)
+        if not following:
+            self._startable.through.add(device)
+            self._stale = True
+            return together
         return Together((*together.hands, *self._in_hand(following, done)))
 
     def _own_operation(self) -> Operation | None:

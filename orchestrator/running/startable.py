@@ -21,7 +21,9 @@ class Startable:
     """The steps of ``sequence`` that may start; ``state`` is what the stored events come to.
 
     ``rooms`` gives the room of every device. ``hands`` are the steps in hand, by device, and
-    ``held`` their ids. ``lost`` are steps that a device went back on, not stored yet.
+    ``held`` their ids. ``through`` are devices that are through with what they have in hand but for
+    the storing of its proof: they are not spoken to. ``lost`` are steps that a device went back
+    on, not stored yet.
     """
 
     def __init__(
@@ -33,6 +35,7 @@ class Startable:
             self.on.setdefault(step.device, []).append(step.id)
         self.hands: dict[str, Together] = {}
         self.held: set[str] = set()
+        self.through: set[str] = set()
         self.lost: dict[str, Failed] = {}
         self._state = state
         self._width = width
@@ -79,7 +82,7 @@ class Startable:
 
     def now(self) -> list[tuple[Step, ...]]:
         """What may start now: of one device each, one step or a batch."""
-        full = not self._by_hand and len(self.hands) >= self._width
+        full = not self._by_hand and self._spoken_to() >= self._width
         return [] if full else list(self._now())
 
     def _now(self) -> Iterator[tuple[Step, ...]]:
@@ -114,9 +117,11 @@ class Startable:
     def _spoken_to(self) -> int:
         """How many devices are spoken to: nobody speaks to one that a person sees to."""
         if not self._by_hand:
-            return len(self.hands)
-        kinds = (together.hands[0].step.kind for together in self.hands.values())
-        return sum(kind is not StepKind.BY_HAND for kind in kinds)
+            return len(self.hands) - len(self.through)
+        return sum(
+            together.hands[0].step.kind is not StepKind.BY_HAND and device not in self.through
+            for device, together in self.hands.items()
+        )
 
     def after(self, proving: Collection[Step]) -> tuple[Step, ...]:
         """What may start on a device as soon as ``proving``, all it has in hand, is proved.

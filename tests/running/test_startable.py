@@ -40,13 +40,12 @@ def test_a_proof_and_the_next_intent_are_stored_as_one() -> None:
 
 
 def test_a_step_of_another_device_keeps_its_turn() -> None:
-    """With room for one device only, the lowest place in the schedule comes first."""
+    """With room for one device only, the lowest place in the schedule comes first; at once."""
     talking = begun(OFF, LABEL, OTHER, width=1)
-    talking.play(
-        (READ, SILENT),
-        store("proved north.off already"),
-        ("store intended south.off", None),
-    )
+    talking.play((READ, SILENT))
+    talking.is_open("store proved north.off already", "store intended south.off")
+    talking.play(store("proved north.off already"), store("intended south.off"))
+    talking.is_open(f"read south.off at {AT['south']}")
 
 
 def test_what_waits_for_more_than_that_proof_is_not_begun() -> None:
