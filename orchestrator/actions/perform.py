@@ -3,6 +3,8 @@
 from collections.abc import Awaitable, Callable, Sequence
 from contextlib import AsyncExitStack
 
+from orchestrator.adapters.http.messages import Party
+from orchestrator.adapters.http.parts import one_by_one
 from orchestrator.errors import (
     Broken,
     Busy,
@@ -149,35 +151,18 @@ class Performer:
 
     async def _write(self, steps: Sequence[Step], at: str) -> Outcome:
         adapter = self._adapter(steps[0].device, at)
-        if len(steps) > 1 and not adapter.traits.together([step.kind for step in steps]):
-            return await _one_by_one(adapter, steps)
+        first, *more = steps
         try:
-            await adapter.write(*steps)
+            if not more or adapter.traits.together([step.kind for step in steps]):
+                await adapter.write(first, *more)
+            else:  # a device that does not take them so any more
+                await one_by_one(Party(device=first.device, address=at), steps, adapter.write)
         except PartlyRefused as error:
             refused = {name: _unwritten(each) for name, each in error.refused.items()}
             return Apart({step.id: refused.get(step.id, Accepted()) for step in steps})
         except DeviceError as error:
             return _unwritten(error)
         return Accepted()
-
-
-async def _one_by_one(adapter: DeviceAdapter, steps: Sequence[Step]) -> Apart:
-    """Send steps that were to go in one request, to a device that does not take them so now.
-
-    After one whose outcome is unknown the others are not sent.
-    """
-    found: dict[str, Accepted | Refused | Unsure] = {}
-    for step in steps:
-        if any(isinstance(each, Unsure) for each in found.values()):
-            found[step.id] = Refused(Failure.UNREACHABLE, "not sent: one before was not answered")
-            continue
-        try:
-            await adapter.write(step)
-        except DeviceError as error:
-            found[step.id] = _unwritten(error)
-        else:
-            found[step.id] = Accepted()
-    return Apart(found)
 
 
 def _unwritten(error: DeviceError) -> Refused | Unsure:

@@ -7,25 +7,17 @@ what is described but does not lead to the wanted group is not used either. Then
 all that is written.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import Protocol, runtime_checkable
 
-from orchestrator.adapters.http.parts import doing_all, tell
+from orchestrator.adapters.http.parts import one_by_one
 from orchestrator.adapters.http.rest_device import RestDevice
 from orchestrator.adapters.nmos.bulk import NOT_OFFERED
 from orchestrator.adapters.nmos.dialect import Nmos
 from orchestrator.adapters.nmos.stage import Told
 from orchestrator.adapters.way import Opening
-from orchestrator.errors import (
-    Broken,
-    CutsheetError,
-    DeviceError,
-    OutcomeUnknown,
-    Rejected,
-    Unreachable,
-    words,
-)
+from orchestrator.errors import CutsheetError, DeviceError, Rejected, words
 from orchestrator.facility.configuration import FAILED, PutBack
 from orchestrator.facility.description import Json
 from orchestrator.facility.step import Origin, Step
@@ -138,26 +130,12 @@ class NmosDevice(RestDevice):
                 self._nmos.forget_bulk()
             else:
                 return
-        await self._one_by_one(steps, told)
-
-    async def _one_by_one(self, steps: Sequence[Step], told: Sequence[Told | None]) -> None:
-        """Send each apart, until one is sent of which nobody knows, or nobody is there."""
-        refused: dict[str, DeviceError] = {}
-        gone: Unreachable | None = None
-        for step, one in zip(steps, told, strict=True):
-            if gone is not None:
-                refused[step.id] = gone
-                continue
-            try:
-                await self._converse(self._nmos.write(step, one))
-            except (OutcomeUnknown, Broken):
-                raise  # what went before it is found by reading, like this one
-            except DeviceError as error:
-                refused[step.id] = error
-                gone = error if isinstance(error, Unreachable) else None
-        if gone is not None and len(refused) == len(steps):
-            raise gone
-        tell(self._to.party, doing_all(steps), refused)
+        known = dict(zip(steps, told, strict=True))
+        await one_by_one(
+            self._to.party,
+            steps,
+            lambda each: self._converse(self._nmos.write(each, known[each])),
+        )
 
     async def _told(self, step: Step) -> Told | None:
         """What the source's own node says of it, where a repoint is for one and it can be had."""
