@@ -275,6 +275,7 @@ async def _go(
         record.expects,
         events,
         patience=desk.patience,
+        found={name: found.state for name, found in record.before.items()},
         terms=record.terms,
         rooms=desk.rooms,
         audits=True,

@@ -59,6 +59,7 @@ class _Loop:
             self.premises.expects,
             self.events,
             patience=self.premises.patience,
+            found={name: entry.state for name, entry in self.premises.units.items()},
             terms=self.premises.terms,
             rooms=self.premises.rooms,
             audits=True,

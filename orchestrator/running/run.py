@@ -21,7 +21,7 @@ The rules of the order, one test each:
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 
-from orchestrator.facility.found import Identity
+from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Sequence, Step
 from orchestrator.running.events import (
     Agreed,
@@ -41,6 +41,7 @@ from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.startable import Startable
 from orchestrator.running.steps.hand import Hand
+from orchestrator.running.steps.kept import keeps
 from orchestrator.running.steps.life import OutOfTurn
 from orchestrator.running.steps.patience import Patience
 from orchestrator.running.steps.taking import gone_back, taken
@@ -55,8 +56,9 @@ class Run:
 
     ``expects`` says who each device must prove to be. ``events`` is what the ledger holds: with
     any, the run is resumed, and stores that first (unless a resume is the last thing stored).
-    ``width`` replaces the sequence's own. ``patience`` is by device. ``terms`` say what to do
-    after a failure, and between which times; ``rooms`` gives each device's room for that.
+    ``width`` replaces the sequence's own. ``patience`` is by device. ``found`` are the states of
+    the devices as the sequence was planned: what a first save is to keep. ``terms`` say what to
+    do after a failure, and between which times; ``rooms`` gives each device's room for that.
     ``audits``: everything is read and audited before each phase but the first. ``questions``
     words the questions of the go/no-go points.
 
@@ -73,6 +75,7 @@ class Run:
         *,
         width: int | None = None,
         patience: Mapping[str, Patience] | None = None,
+        found: Mapping[str, DeviceState] | None = None,
         terms: Terms | None = None,
         rooms: Mapping[str, str] | None = None,
         audits: bool = False,
@@ -83,6 +86,7 @@ class Run:
         self.sequence = sequence
         self._expects = expects
         self._patience = patience or {}
+        self._found = found or {}
         self._terms = terms or Terms()
         self._audits = audits
         self._questions = questions or self._plain_question
@@ -257,6 +261,7 @@ class Run:
             patience=self._patience.get(device, Patience()),
             batch=batch,
             done=done,
+            kept=keeps(step, self._steps, self._found),
         )
 
     def _answered_now(self) -> bool:

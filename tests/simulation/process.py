@@ -82,6 +82,7 @@ class Process:
                 name: Patience(late_s=unit.late_s, settle_s=unit.settle_s)
                 for name, unit in world.units.items()
             },
+            found={name: found.state for name, found in record.before.items()},
             terms=record.terms,
             rooms=rooms,
         )

@@ -31,6 +31,7 @@ def test_whatever_happens_every_run_gets_where_it_should(first: int) -> None:
         18449,  # undo: put right by hand, and not by way of transit again
         21661,  # undo: of a duplicate, who goes back
         23679,  # undo: half-way, a number of its own that another holds
+        32089,  # undo: a power cycle took what was found unsaved while that was being saved
         35251,  # a save that may land yet is no readdress that may
         11494,  # switched on by another hand, taken as done, and done again after a power cycle
         13610,  # undo left a destination where somebody came back

@@ -3,7 +3,8 @@
 A run that finishes stands at its target, and is then taken back, under trouble too. A run that
 does not is looked at twice: resumed once the trouble is over it reaches the target; taken back it
 leaves the facility as it was found. Where a device goes back by itself to an address at which the
-run that takes it back did not find it, that one is taken back, and then the first one anew.
+run that takes it back did not find it, or to numbers, that one is taken back, and then the first
+one anew.
 """
 
 import copy
@@ -19,7 +20,7 @@ from orchestrator.facility.found import AsFound
 from orchestrator.planning.scene import Scene
 from orchestrator.running.back.undo import TakeBack, take_back
 from orchestrator.running.events import Paused
-from orchestrator.running.present import state_now
+from orchestrator.running.present import proved_steps, state_now
 from orchestrator.running.record import RunRecord
 from tests.simulation.process import Ledger, Process
 from tests.simulation.scene import (
@@ -35,9 +36,9 @@ from tests.simulation.scene import (
 )
 from tests.simulation.trouble import CALM, Odds, odds
 from tests.simulation.truth import amiss, untrue
-from tests.simulation.units import Thing, state_of
+from tests.simulation.units import Thing, state_of, thing_of, value_in
 from tests.simulation.watch import Watch
-from tests.simulation.world import World
+from tests.simulation.world import POWER_CYCLE, World
 
 RESUMES = 3
 _ON_BY_ITSELF = re.compile(r"((?:\S+/\S+ and )*\S+/\S+) was switched on by another hand, or by")
@@ -264,14 +265,22 @@ def _went_back(undoing: Night) -> bool:
     """Whether a power cycle took a device from where this run found it, or had put it.
 
     What is to be done there can't be done any more, and a device that is elsewhere is written to
-    by nobody who has not planned for that.
+    by nobody who has not planned for that. Nor can a run do again what was found unsaved, and lost
+    while it was being saved: none of its own steps had set it.
     """
-    world = undoing.world
-    return any(
-        ("address", "") in world.units[name].strays
-        and world.units[name].address != state_of(state).lan.address
-        for name, state in state_now(undoing.record, undoing.ledger.events()).items()
-    )
+    events = undoing.ledger.events()
+    proved = set(proved_steps(events))
+    steps = [step for step in undoing.record.sequence.steps if step.id in proved]
+    own = {(step.device, thing_of(step)) for step in steps}
+    for name, state in state_now(undoing.record, events).items():
+        unit, meant = undoing.world.units[name], state_of(state)
+        if ("address", "") in unit.strays and unit.address != meant.lan.address:
+            return True
+        for thing, why in unit.strays.items():
+            now = value_in(unit.memory.running, thing)
+            if why == POWER_CYCLE and (name, thing) not in own and now != value_in(meant, thing):
+                return True
+    return False
 
 
 def _followers(

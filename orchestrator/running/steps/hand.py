@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from orchestrator.facility.found import Identity
+from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.quick import changed, quick
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.running.events import Answered, Event, Failed, Failure, Intended, Proved, Sent
@@ -61,9 +61,9 @@ class Hand:
     ``left`` is the address that a confirm's device was readdressed from, ``readdress`` that
     readdress's id. ``gone_to`` is where the device stands now, if it was readdressed since the
     step was first done: it is looked at there, and not written any more. ``holds`` are the steps
-    that it rests on, ``besides`` what else was set on the device, ``mates`` what goes in one
-    request with it, ``lost`` those that have to be done again, ``later`` what was done since that
-    makes it needless. ``earlier``: an earlier
+    that it rests on, ``kept`` the state that a first save is to keep, ``besides`` what else was
+    set on the device, ``mates`` what goes in one request with it, ``lost`` those that have to be
+    done again, ``later`` what was done since that makes it needless. ``earlier``: an earlier
     attempt may have written; ``doubt``: and what it sent may land yet. ``vacant``: the address that
     it moves onto was just seen to be. ``sends``, ``waits`` and ``busy`` count what was sent, and
     waited for, so far. ``told`` is the last reason told for a trouble, ``said`` its words.
@@ -77,6 +77,7 @@ class Hand:
     readdress: str | None = None
     gone_to: str | None = None
     holds: tuple[Step, ...] = ()
+    kept: DeviceState | None = None
     besides: tuple[Step, ...] = ()
     mates: tuple[Step, ...] = ()
     lost: tuple[Step, ...] = ()

@@ -24,6 +24,7 @@ from orchestrator.running.operations import (
 )
 from orchestrator.running.steps.hand import ASKS, AT_NEW, SENDS, Hand, target
 from orchestrator.running.steps.keeping import lost, overtaken
+from orchestrator.running.steps.kept import strayed
 from orchestrator.running.steps.life import Happening, OutOfTurn, Stage, goes
 from orchestrator.running.steps.patience import BUSY_WAITS
 from orchestrator.running.steps.value import Absent, Sight, is_meant, same, sight, value_of
@@ -154,7 +155,7 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:  # noqa: PLR0911 - one r
         return Happening.BACK
     if hand.moves and hand.stage in AT_NEW:
         return Happening.WANTED  # it has moved; its confirm judges the rest
-    if hand.lost:
+    if hand.lost or _strayed(hand, state):
         return Happening.OTHER
     match _weighed(hand, sight(hand.step, state)):
         case Sight.WANTED:
@@ -165,6 +166,11 @@ def _seen(hand: Hand, state: DeviceState) -> Happening:  # noqa: PLR0911 - one r
             return _as_found(hand)
         case _:
             return Happening.OTHER
+
+
+def _strayed(hand: Hand, state: DeviceState) -> str:
+    """What a first save was to keep and is not there any more, in words."""
+    return "; ".join(strayed(hand.step.device, hand.kept, state)) if hand.kept is not None else ""
 
 
 def _needless(hand: Hand, state: DeviceState) -> bool:
@@ -250,6 +256,11 @@ def _other_said(hand: Hand, state: DeviceState) -> str:
     step = hand.step
     if hand.lost:
         return _lost_said(hand, state)
+    if gone := _strayed(hand, state):
+        return (
+            f"{gone}, which is not as it was found: it has gone back to what was saved, or another "
+            "hand is at work; put that right by hand and resume, or take the run back"
+        )
     if on := _switched_on(hand, state):
         sources = " and ".join(f"{step.device}/{name}" for name in on)
         what = "readdressed" if step.kind is StepKind.READDRESS else "renumbered"

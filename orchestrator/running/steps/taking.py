@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
-from orchestrator.facility.found import Identity
+from orchestrator.facility.found import DeviceState, Identity
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.running.events import Failure
 from orchestrator.running.fold import Folding, Standing
@@ -24,11 +24,12 @@ def taken(
     patience: Patience,
     batch: Sequence[Step] = (),
     done: Collection[str] = (),
+    kept: DeviceState | None = None,
 ) -> Hand:
     """Take ``step`` in hand; ``own`` are all the steps of its device, in order, by id.
 
     ``batch`` are all that are taken in hand with it, itself among them. ``done`` are those whose
-    proof is stored together with its intent.
+    proof is stored together with its intent. ``kept`` is what a first save is to keep.
     """
     proved = [name for name in own if name in done or state.standing(name) is Standing.PROVED]
     readdress = readdress_of(step, steps)
@@ -44,6 +45,7 @@ def taken(
         holds=rests_on(step, steps, proved),
         besides=values_set(step.device, steps, proved),
         later=overtaken_by(step, [steps[name] for name in own], state.standings) if earlier else (),
+        kept=kept,
         mates=tuple(one for one in batch if one is not step),
         earlier=earlier,
         doubt=earlier,
