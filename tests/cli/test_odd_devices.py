@@ -286,6 +286,25 @@ def test_odd_device(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
         assert not _sent_twice(stage, "/api/ports")
 
 
+def test_what_was_found_unsaved_and_is_lost_before_it_is_saved_stops_the_run(
+    tmp_path: Path,
+) -> None:
+    """Nothing else is written until somebody has put it right; then a resume reaches the end."""
+    with staged(tmp_path, PROGRAMMES) as stage:
+        stage.world.another_hand(SOUTH_IO).set_source("7", enabled=True)
+        meddling(SOUTH_IO, lambda stage: stage.world.reboot(SOUTH_IO), method="POST")(stage)
+        accepted = ("--accept", f"unsaved:{SOUTH_IO}=a test")
+        ended = stage.run(*APPLY, *accepted)
+        assert ended.status == 1
+        assert "line-2 is off, which is not as it was found" in ended.said
+        assert [one.path for one in stage.world.log if one.writes] == ["/api/store"]
+        stage.world.clear_faults(SOUTH_IO)
+        stage.world.another_hand(SOUTH_IO).set_source("7", enabled=True)
+        ended = stage.run("resume", *ANSWERS, *accepted)
+        assert ended.status == 0, ended.said[-1500:]
+        assert stage.target_reached()
+
+
 def _all_silent_told(stage: Stage, run: dict[str, list[dict[str, str]]]) -> None:
     told = {f"{one['device']}/{one['source']}" for one in run["silent"] if "source" in one}
     off = {re.sub(r"/(\d+)$", r"/input-\1", name) for name in _off_by(stage)}
