@@ -176,6 +176,7 @@ class Run:
         hands = self._hands[device].told(outcome)
         self._turned.add(device)
         if not isinstance(operation, Store):
+            hands = hands.on_firm_ground(self._startable.lacking)
             self._hands[device] = self._with_the_next(device, hands)
             return
         self._take(operation)  # and only so may a step be over

@@ -63,6 +63,10 @@ class Startable:
         """Whether a step is proved, and that is stored."""
         return self._state.standing(step) is Standing.PROVED
 
+    def lacking(self, step: Step) -> list[str]:
+        """The steps that ``step`` comes after and that are not proved, or not any more."""
+        return [name for name in step.after if not self.proved(name) or name in self.lost]
+
     def phase(self) -> int:
         """The earliest phase with a step that is not proved."""
         if self._one_phase:
@@ -167,9 +171,8 @@ class Startable:
         standing = self._state.standing(step.id)
         if step.id in self.held or standing in (Standing.FAILED, Standing.PROVED):
             return False
-        for name in step.after:
-            if name not in done and (not self.proved(name) or name in self.lost):
-                return False
+        if any(name not in done for name in self.lacking(step)):
+            return False
         # What was begun before a resume is settled first, whatever it stood behind.
         return standing is Standing.INTENDED or all(
             name in done or self.proved(name) or name in hopeless for name in step.behind

@@ -129,6 +129,7 @@ def test_order_ignored_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
         return step.id not in self.held and self._state.standing(step.id) is not Standing.FAILED
 
     monkeypatch.setattr(Startable, "_open", always)
+    monkeypatch.setattr(Startable, "lacking", lambda *_: [])  # the last look before a write
     assert caught("was proved")
 
 
@@ -223,6 +224,7 @@ def test_every_row_of_the_table_is_used(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(hand, "goes", noted)
     for seed in range(SEEDS // 4):
         trouble(seed)
-    of_several = {(Stage.SENDING, Happening.ALONE)}  # tried in test_together
-    unseen = set(LIFE) - seen - {(case.stage, case.happening) for case in SELDOM} - of_several
+    # Tried in test_together.
+    together = {(Stage.SENDING, Happening.ALONE), (Stage.SENDING, Happening.UNDERMINED)}
+    unseen = set(LIFE) - seen - {(case.stage, case.happening) for case in SELDOM} - together
     assert [f"{stage} | {happening}" for stage, happening in unseen] == []

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from orchestrator.facility.step import Sequence, Step, StepKind
-from orchestrator.running.events import Intended, Proved
+from orchestrator.running.events import Failed, Failure, Intended, Proved
 from orchestrator.running.fold import Folding, fold
 from orchestrator.running.operations import Nobody
 from orchestrator.running.run import Run
@@ -106,3 +106,12 @@ def test_what_may_have_landed_before_a_resume_is_not_passed_over() -> None:
     )
     startable.take((LABEL,))
     assert startable.after((LABEL,)) == ()
+
+
+def test_what_a_step_lacks() -> None:
+    """Whatever it comes after that is not proved, or that a device went back on."""
+    state = Folding(fold([Proved(OFF.id)]))
+    startable = Startable(Sequence(steps=(OFF, LABEL)), state, 16, Terms(), {"north": "north"})
+    assert startable.lacking(LABEL) == []
+    startable.lost[OFF.id] = Failed(OFF.id, Failure.NOT_DONE, "gone back", unsure=True)
+    assert startable.lacking(LABEL) == [OFF.id]

@@ -214,12 +214,15 @@ def _as_asked(asked: Any, *_: Any) -> Any:
     return dict(asked)
 
 
+_LACKS_NOTHING = instead(Startable, "lacking", lambda *_: [])
+"""Without the last look at the order, right before a write."""
+
 S, H = Stage, Happening
 _LIST = (
     # the order
-    Mutant("order ignored", (instead(Startable, "_open", _any_order),)),
+    Mutant("order ignored", (instead(Startable, "_open", _any_order), _LACKS_NOTHING)),
     Mutant("what follows on a device begun whatever it waits for", (
-        instead(Startable, "after", _whatever_follows),)),
+        instead(Startable, "after", _whatever_follows), _LACKS_NOTHING)),
     Mutant("order between devices dropped", (
         instead(planner, "steps_of", _planned_loosely), instead(planner, "prove", _nothing))),
     Mutant("order of an undo dropped", (instead(trial, "planned", _loose_undo),)),

@@ -39,6 +39,7 @@ def test_whatever_happens_every_run_gets_where_it_should(first: int) -> None:
         28921,  # put right by hand after the device had moved
         64421,  # undo: a number of its own that somebody points at
         69566,  # another hand pointed at what was off, and the run switched that on
+        85458,  # sent again, while the readdress that it came after had turned out not to be done
         69851,  # undo: a power cycle switched on what was off when it was planned
     ],
 )

@@ -27,7 +27,7 @@ def switched_on() -> World:
     assert job is not None
     world = world_of(job, Random(1), CALM)
     unit = world.units["a"]
-    world._before_drift["a", THING] = unit.memory.running
+    world._before_drift["a", THING] = unit.memory.running, None
     unit.strays[THING] = OTHER_HAND
     return world
 

@@ -68,7 +68,7 @@ class World:
         self.meddled: set[tuple[str, Thing]] = set()
         self._known: set[tuple[str, Thing]] = set()
         self._adopted: set[tuple[str, Thing]] = set()
-        self._before_drift: dict[tuple[str, Thing], State] = {}
+        self._before_drift: dict[tuple[str, Thing], tuple[State, str | None]] = {}
 
     # What the referee asks.
 
@@ -241,7 +241,7 @@ class World:
         if after == before:
             return
         if unit.strays.get(thing) != OTHER_HAND:
-            self._before_drift[device, thing] = before
+            self._before_drift[device, thing] = before, unit.strays.get(thing)
         unit.strays[thing] = OTHER_HAND
         self.meddled.add((device, thing))
         saved = put_back(unit.memory.saved, thing, after)
@@ -302,14 +302,16 @@ class World:
             unit.cable = self._net(unit.address)
 
     def put_right(self) -> None:
-        """Whoever set a value that nobody wanted sets it back."""
+        """Whoever set a value that nobody wanted sets it back; a power cycle may have taken it."""
         for name, unit in self.units.items():
             strays = [thing for thing, why in unit.strays.items() if why == OTHER_HAND]
             running, saved = unit.memory.running, unit.memory.saved
             for thing in strays:
-                before = self._before_drift[name, thing]
+                before, why = self._before_drift[name, thing]
                 running, saved = put_back(running, thing, before), put_back(saved, thing, before)
                 del unit.strays[thing]
+                if why is not None:
+                    unit.strays[thing] = why
                 self.meddled -= {(name, thing)} - self._known
             if not strays:
                 continue

@@ -11,6 +11,7 @@ the table is refused, and the step stays as it was. What the rules behind the ro
 - A write whose outcome is unknown is settled by reading. Reading the old value is no proof until
   the time has passed within which the request can still land, so that never more than one request
   of a step is on its way; reading the wanted value then proves that it has landed.
+- Nothing is sent, or sent again, once a step that it comes after has turned out not to be done.
 - A readdress is proved by the device's yes; its confirm reads it back at the new address.
 """
 
@@ -80,6 +81,7 @@ class Happening(StrEnum):
     BUSY = "busy"
     ALONE = "refused together with others"
     UNSURE = "outcome unknown"
+    UNDERMINED = "what it comes after is not done any more"
     ELAPSED = "time has passed"
     GO = "go"
     NO_GO = "no-go"
@@ -127,6 +129,7 @@ _WRITING = {
     (Stage.SENDING, Happening.MOVED): Goes(Stage.PROVING),
     (Stage.SENDING, Happening.BUSY): Goes(Stage.BUSY_WAIT),
     (Stage.SENDING, Happening.ALONE): Goes(Stage.LOOKING),
+    (Stage.SENDING, Happening.UNDERMINED): _fails(Failure.NOT_DONE),
     (Stage.SENDING, Happening.REFUSED): _fails(),
     (Stage.SENDING, Happening.UNSURE): Goes(Stage.DOUBTING),
     # accepted: read back

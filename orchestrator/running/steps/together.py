@@ -7,7 +7,7 @@ request that is refused as a whole is sent again in its parts, one step after an
 bad value holds up nothing else.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from orchestrator.facility.step import Step
@@ -15,6 +15,7 @@ from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
     Apart,
     Ask,
+    Elapsed,
     Operation,
     Outcome,
     Probe,
@@ -71,6 +72,12 @@ class Together:
         first = self.hands[0].stage is Stage.PROVING and not self.apart
         return first and all(hand.stage is Stage.PROVING for hand in self.hands)
 
+    def on_firm_ground(self, lacking: Callable[[Step], Sequence[str]]) -> "Together":
+        """Those about to be written fail where they lack steps that have to be done before."""
+        if not any(hand.stage is Stage.SENDING and lacking(hand.step) for hand in self.hands):
+            return self
+        return Together(tuple(_on_firm_ground(hand, lacking) for hand in self.hands), self.apart)
+
     def operation(self) -> Operation:
         """What is to be done next.
 
@@ -109,6 +116,13 @@ class Together:
         sent = [each for each in wanted if each[0].stage not in _UNSENT] or wanted
         first = min(sent, key=lambda each: _TURN[type(each[1])])[1]
         return tuple(hand for hand, operation in sent if _alike(first, operation))
+
+
+def _on_firm_ground(hand: Hand, lacking: Callable[[Step], Sequence[str]]) -> Hand:
+    if hand.stage is not Stage.SENDING or not (lacks := lacking(hand.step)):
+        return hand
+    said = f"not sent: {' and '.join(lacks)} turned out not to be done"
+    return hand.next(Happening.UNDERMINED, Elapsed(), said)
 
 
 def _own(outcome: Outcome, hand: Hand) -> Outcome:

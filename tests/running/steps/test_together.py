@@ -199,3 +199,25 @@ def test_one_alone_may_be_answered_apart() -> None:
     """A way that answers for each part does so for one, too."""
     one = after(together("one"), LOOKED).told(Apart({"north.one": Accepted()}))
     assert isinstance(one.operation(), Read)
+
+
+def test_what_lost_its_ground_is_not_sent() -> None:
+    """A step that it comes after turned out not to be done: it fails before it is written."""
+    one = after(together("one", "two"), LOOKED)
+    assert one.on_firm_ground(lambda _: []) is one
+    shaken = one.on_firm_ground(lambda made: ["s2"] if made.source == "one" else [])
+    assert [hand.stage for hand in shaken.hands] == [Stage.FAILING, Stage.SENDING]
+    assert brief(shaken.operation()) == f"write north.two at {AT_NORTH}"
+    failed = shaken.hands[0]
+    assert (failed.why, failed.unsure) == (Failure.NOT_DONE, False)
+    assert failed.said == "not sent: s2 turned out not to be done"
+
+
+def test_what_lost_its_ground_is_not_sent_again() -> None:
+    """What was sent before may have landed, and is said to be in doubt."""
+    lost = after(together("one"), (*LOOKED, Unsure("no answer"), Stored()))
+    while lost.hands[0].stage is not Stage.SENDING:
+        waits = isinstance(lost.operation(), Wait)
+        lost = lost.told(Elapsed() if waits else seen(*NAMES))
+    failed = lost.on_firm_ground(lambda _: ["s2"]).hands[0]
+    assert (failed.stage, failed.unsure) == (Stage.FAILING, True)
