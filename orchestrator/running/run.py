@@ -129,12 +129,6 @@ class Run:
         ended = self._state.ended
         return ended.why if isinstance(ended, Paused) and self._own is None else None
 
-    @property
-    def in_hand(self) -> tuple[Step, ...]:
-        """The steps in hand, in schedule order."""
-        steps = (step for together in self._hands.values() for step in together.steps)
-        return tuple(sorted(steps, key=lambda step: step.order))
-
     def pause(self, why: str) -> None:
         """Start no new step; what is in hand finishes, then the run is paused, because of ``why``.
 
