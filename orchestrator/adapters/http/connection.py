@@ -101,7 +101,6 @@ class Connection(asyncio.Protocol):
         self._answer: Answer | None = None
         self._wrong: httpx.TransportError | None = None  # to be told to whoever reads on
         self._over = False  # nothing comes any more
-        self._spoke = False  # something came that nobody asked for
         self._news: asyncio.Future[None] | None = None
         self._bytes = 0  # of this answer
         self._waiting = 0  # of its body, not read yet
@@ -116,8 +115,7 @@ class Connection(asyncio.Protocol):
     def data_received(self, data: bytes) -> None:
         """Some bytes came."""
         answer = self._answer
-        if answer is None:
-            self._spoke = True
+        if answer is None:  # nobody asked
             self.close()
             return
         self._bytes += len(data)
@@ -152,7 +150,7 @@ class Connection(asyncio.Protocol):
 
     def fresh(self, since: float) -> bool:
         """Whether it was used since then, and the other side has neither closed it nor spoken."""
-        return self._since >= since and self._open() and not self._spoke
+        return self._since >= since and self._open()
 
     def again(self) -> bool:
         """Make it ready for the next request; whether that can be."""
