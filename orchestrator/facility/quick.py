@@ -37,6 +37,11 @@ def quick(cls: type[T]) -> type[T]:
         "    self.__class__ = _frozen",
     ]
     lines += [
+        f"def made({', '.join(field.name for field in own)}):",
+        "    value = _plain()",
+        *[f"    value.{field.name} = {field.name}" for field in own],
+        "    value.__class__ = _frozen",
+        "    return value",
         "def changed(self, changes):",
         "    value = _new(_frozen)",
         "    _set(value, '__class__', _plain)",
@@ -51,10 +56,21 @@ def quick(cls: type[T]) -> type[T]:
     init.__qualname__ = f"{cls.__qualname__}.__init__"
     cls.__init__ = init  # type: ignore[method-assign]  # that is what this is for
     _CHANGED[cls] = known["changed"]
+    _MADE[cls] = known["made"]
     return cls
 
 
 _CHANGED: dict[type[Any], Callable[[Any, Mapping[str, Any]], Any]] = {}
+_MADE: dict[type[Any], Callable[..., Any]] = {}
+
+
+def maker(cls: type[T]) -> Callable[..., T]:
+    """A function that makes a ``cls``, a class made :func:`quick`, of all its fields in order.
+
+    It takes no default and no name: to match many names takes longer than all else. For where
+    there are very many to make.
+    """
+    return _MADE[cls]
 
 
 def changed(value: T, changes: Mapping[str, Any]) -> T:

@@ -3,7 +3,7 @@ from dataclasses import FrozenInstanceError, dataclass, field, replace
 
 import pytest
 
-from orchestrator.facility.quick import changed, quick
+from orchestrator.facility.quick import changed, maker, quick
 
 
 @quick
@@ -82,3 +82,14 @@ def test_only_plain_frozen_classes_can_be() -> None:
         quick(After)
     with pytest.raises(TypeError, match="object"):
         quick(object)
+
+
+def test_a_value_is_made_of_all_its_fields_in_order() -> None:
+    """Whether they are given by name otherwise or not; it is frozen, and none may be left out."""
+    assert maker(Named)("a", "b") == Named(first="a", last="b")
+    assert maker(Pair)(1, [2]) == Pair(1, [2])
+    assert type(maker(Pair)(1, [2])) is Pair
+    with pytest.raises(FrozenInstanceError):
+        maker(Named)("a", "b").first = "c"  # type: ignore[misc]
+    with pytest.raises(TypeError):
+        maker(Pair)(1)

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
+from orchestrator.facility.quick import maker
 from orchestrator.facility.step import Step, StepKind
 from orchestrator.facility.traits import Saves
 from orchestrator.planning.ordering.drafts import Draft, Graph
@@ -23,6 +24,7 @@ _DONE = {
 }
 
 
+_step = maker(Step)
 _TAKES = frozenset({StepKind.RENUMBER, StepKind.READDRESS, StepKind.REPOINT, StepKind.ENABLE})
 
 
@@ -122,37 +124,37 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
     ``groups`` are those that go in one request; they are numbered by their first steps.
     """
     place = ranks(made.order)
-    start_of, name_of = place.__getitem__, [f"s{number + 1}" for number in place].__getitem__
+    start_of, names = place.__getitem__, [f"s{number + 1}" for number in place]
+    name_of = names.__getitem__
     by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
     batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
     steps = []
-    for at, index in enumerate(made.order):
+    for at, index in enumerate(made.order, 1):
         draft = graph.drafts[index]
-        after = draft.after
-        firsts = sorted(after, key=start_of)
+        firsts: Iterable[int] = draft.after
+        if len(draft.after) > 1:
+            firsts = sorted(firsts, key=start_of)
+        reasons = tuple(filter(None, map(draft.after.__getitem__, firsts)))
         behind = made.behind.get(index)
-        reasons = [why for first in firsts if (why := after[first])]
-        if len(reasons) > 1:
-            reasons = list(dict.fromkeys(reasons))  # each once
         steps.append(
-            Step(
-                id=name_of(index),
-                kind=draft.kind,
-                device=draft.device,
-                at=draft.at,
-                as_found=draft.as_found,
-                wanted=draft.wanted,
-                source=draft.source,
-                destination=draft.destination,
-                setting=draft.setting,
-                after=tuple(map(name_of, firsts)),
-                behind=tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
-                why=tuple(reasons),
-                phase=draft.phase,
-                order=at + 1,
-                estimate_s=draft.seconds,
-                origin=draft.origin,
-                batch=batch.get(index, 0),
+            _step(
+                names[index],
+                draft.kind,
+                draft.device,
+                draft.at,
+                draft.as_found,
+                draft.wanted,
+                draft.source,
+                draft.destination,
+                draft.setting,
+                tuple(map(name_of, firsts)),
+                tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
+                reasons if len(reasons) < 2 else tuple(dict.fromkeys(reasons)),  # noqa: PLR2004
+                draft.phase,
+                at,
+                draft.seconds,
+                draft.origin,
+                batch.get(index, 0),
             )
         )
     return tuple(steps)
