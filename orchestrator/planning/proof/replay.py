@@ -19,6 +19,7 @@ Held = tuple[str, str, int | str]
 Nets = list[tuple[str, str | None]]
 """Each interface of a device, and the facility network on which it stands; None: a bench."""
 _UNTOUCHED = Own()
+_NO_STEPS: list[Step] = []
 _DISABLE, _ENABLE, _REPOINT = StepKind.DISABLE, StepKind.ENABLE, StepKind.REPOINT
 
 
@@ -168,14 +169,14 @@ class Replay:
             self._address(name, value.address, of_it)
         playing, of_source = self._playing(nets), own.of_source
         for source, found in state.sources.items():
-            steps = of_source.get(source, [])
+            steps = of_source.get(source, _NO_STEPS)
             if steps or moves:
                 line = self._line(steps, moves)
                 self._source(f"{name}/{source}", name, found, nets, line)
             elif found.number in playing or not playing.isdisjoint(found.groups):
                 self._bystander(f"{name}/{source}", name, found, nets)
         for destination, now in state.destinations.items():
-            steps = own.of_destination.get(destination, [])
+            steps = own.of_destination.get(destination, _NO_STEPS)
             if steps or moves or now.hears in playing:
                 line = self._line(steps, moves)
                 self._destination(Ref(name, destination), nets, line)
@@ -210,8 +211,8 @@ class Replay:
     ) -> None:
         enabled, audible = found.enabled, self.audible
         begins: Step | None = None
-        value = (found.number, found.groups)
-        held = _held(nets, *value)
+        number, groups = found.number, found.groups
+        held = _held(nets, number, groups)
         since: dict[Held, Step | None] = dict.fromkeys(held)
         for step in line:
             kind = step.kind
@@ -226,7 +227,7 @@ class Replay:
             wanted = step.wanted
             proved: Step | None = step
             if isinstance(wanted, Assigned):
-                value = (wanted.number, wanted.groups)
+                number, groups = wanted.number, wanted.groups
             elif kind is StepKind.READDRESS and isinstance(wanted, AddressValue):
                 nets = self._moved(nets, wanted)
                 proved = self.confirm_of(step)
@@ -235,11 +236,11 @@ class Replay:
             if enabled:
                 audible.append(Audible(owner, device, held, begins, step))
                 begins = step
-            held = _held(nets, *value)
-            self._let_go(owner, device, since, held, (step, proved))
-            for thing in held:
-                since.setdefault(thing, step)
-        self._let_go(owner, device, since, (), (None, None))
+            held = _held(nets, number, groups)
+            kept = {thing: since.pop(thing, step) for thing in held}
+            self._let_go(owner, device, since, step, proved)
+            since = kept
+        self._let_go(owner, device, since, None, None)
         if enabled:
             audible.append(Audible(owner, device, held, begins, None))
 
@@ -248,18 +249,14 @@ class Replay:
         owner: str,
         device: str,
         since: dict[Held, Step | None],
-        kept: tuple[Held, ...],
-        by: tuple[Step | None, Step | None],
+        released: Step | None,
+        proved: Step | None,
     ) -> None:
-        """Write down what is let go of ``by`` a step that releases it and one that proves that.
-
-        At the end, by none, all that is held.
-        """
+        """Write down the end of the time with each thing; at the end of all, with no step."""
         span: Span | None = None
-        for thing in [each for each in since if each not in kept]:
-            taken = since.pop(thing)
+        for thing, taken in since.items():
             if span is None or span.taken is not taken:
-                span = Span(owner, device, taken, *by)
+                span = Span(owner, device, taken, released, proved)
             self.spans[thing].append(span)
 
     def _moved(self, nets: Nets, wanted: AddressValue) -> Nets:
@@ -283,6 +280,9 @@ class Replay:
 
 def _held(nets: Nets, number: int | None, groups: tuple[str | None, ...]) -> tuple[Held, ...]:
     """What a source holds; one thing stands once, though two legs may be on one network."""
+    if len(nets) == 1 == len(groups) and number is not None and groups[0] is not None:
+        net = nets[0][1]  # as by far the most devices are
+        return () if net is None else (("number", net, number), ("group", net, groups[0]))
     held: list[Held] = []
     for leg, (_, net) in enumerate(nets):
         if net is None:
@@ -292,7 +292,7 @@ def _held(nets: Nets, number: int | None, groups: tuple[str | None, ...]) -> tup
         group = groups[leg] if leg < len(groups) else None
         if group is not None:
             held.append(("group", net, group))
-    return tuple(held) if len(nets) == 1 else tuple(dict.fromkeys(held))
+    return tuple(dict.fromkeys(held))
 
 
 def _heard(nets: Nets, pointer: int | str | None) -> tuple[Held, ...]:
