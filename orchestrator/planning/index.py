@@ -59,6 +59,10 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             if state is was:
                 continue
             here, there = networks_now[device], networks_then[device]
+            if len(here) == 1 and here == there:
+                if here[0] is not None:
+                    index._change_all(device, here[0], was, state)
+                continue
             for name, source in state.sources.items():
                 old = was.sources[name]
                 if source is not old or here != there:
@@ -66,6 +70,23 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
                     index.drop(ref, here, old)
                     index.add(ref, there, source)
         return index
+
+    def _change_all(self, device: str, net: str, was: DeviceState, state: DeviceState) -> None:
+        """Forget and note what the sources of a device held and hold, that stays on one network."""
+        table = self._table(net)
+        names = [name for name, source in state.sources.items() if source is not was.sources[name]]
+        for ref in refs_of(device, names):
+            mine, old, source = (ref,), was.sources[ref.name], state.sources[ref.name]
+            for value in (old.number, old.groups[0] if old.groups else None):
+                if value is not None:
+                    refs = table.get(value, ())
+                    table[value] = () if refs == mine else _without(refs, ref)
+            for value in (source.number, source.groups[0] if source.groups else None):
+                if value is not None:
+                    if table.get(value):
+                        self.add(ref, (net,), source)
+                    else:
+                        table[value] = mine
 
     def add(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Note what ``ref`` holds in the state ``source``."""
@@ -89,7 +110,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         for _, net, value in each_thing(networks, source.number, source.groups):
             table = self._table(net)
             refs = table.get(value, ())
-            table[value] = () if refs == (ref,) else tuple([each for each in refs if each != ref])
+            table[value] = () if refs == (ref,) else _without(refs, ref)
 
     def shared(self) -> Iterator[tuple[Thing, tuple[Ref, ...]]]:
         """What more than one source holds, with all of them."""
@@ -143,3 +164,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
 
 def _thing(net: str, value: int | str) -> Thing:
     return ("number" if isinstance(value, int) else "group", net, value)
+
+
+def _without(refs: tuple[Ref, ...], ref: Ref) -> tuple[Ref, ...]:
+    return tuple([each for each in refs if each != ref])

@@ -6,15 +6,15 @@ and is not followed; ``listens_to: device/source`` means the source.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref, refs_of
-from orchestrator.facility.quick import quick
+from orchestrator.facility.quick import maker, quick
 from orchestrator.facility.traits import Hears
-from orchestrator.facility.wanted import Unit
+from orchestrator.facility.wanted import AskedDevice, Unit
 from orchestrator.planning.index import Index, Networks
 from orchestrator.planning.scene import Scene
 
@@ -40,6 +40,9 @@ class Listener:
     def follows(self) -> bool:
         """Whether it stays with the one source that it heard before."""
         return self.after is not None and self.before == (self.after,)
+
+
+_listener = maker(Listener)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +83,7 @@ class _Listening:
     def work(self) -> Hearing:
         for device, state in self.scene.states.items():
             if state.destinations:
-                named = zip(
-                    refs_of(device, state.destinations), state.destinations.values(), strict=True
-                )
-                self._point(device, [self._destination(ref, now) for ref, now in named])
+                self._point(device, self._device(device, state))
         self._unknown_names()
         by_source: dict[Ref, list[Ref]] = defaultdict(list)
         for ref, listener in self.found.items():
@@ -111,22 +111,31 @@ class _Listening:
             destinations = {**state.destinations, **pointed}
             self.states[device] = replace(state, destinations=destinations)
 
-    def _destination(self, ref: Ref, now: DestinationState) -> Listener:
-        before = self.now.heard(self.scene.networks_now[ref.device], now.hears)
-        asked = self.scene.asked.get(ref.device)
-        wish = asked.destinations.get(ref.name) if asked else None
-        if wish is not None and wish.listens_to is not None:
-            return self._as_asked(ref, now, before, wish.listens_to)
-        if asked is not None and asked.unit is not Unit.KNOWN and self._joins(ref.device):
-            return Listener(ref, before, None, now.hears, None)
+    def _device(self, device: str, state: DeviceState) -> Iterator[Listener]:
+        """The listeners of one device."""
+        here, asked = self.scene.networks_now[device], self.scene.asked.get(device)
+        refs = refs_of(device, state.destinations)
+        for ref, now in zip(refs, state.destinations.values(), strict=True):
+            yield self._destination(ref, now, asked, self.now.heard(here, now.hears))
+
+    def _destination(
+        self, ref: Ref, now: DestinationState, asked: AskedDevice | None, before: tuple[Ref, ...]
+    ) -> Listener:
+        if asked is not None:
+            wish = asked.destinations.get(ref.name)
+            if wish is not None and wish.listens_to is not None:
+                return self._as_asked(ref, now, before, wish.listens_to)
+            if asked.unit is not Unit.KNOWN and self._joins(ref.device):
+                return _listener(ref, before, None, now.hears, None, False)
         if len(before) != 1:
             if len(before) > 1:
                 self._ambiguous(ref, now, before)
-            return Listener(ref, before, None, now.hears, now.hears)
+            return _listener(ref, before, None, now.hears, now.hears, False)
         source = before[0]
-        leaves = not any(self.networks[source.device])
-        wanted = None if leaves else self._pointer(ref, source, now.hears)
-        return Listener(ref, before, source, now.hears, now.hears if wanted is None else wanted)
+        wanted = self._pointer(ref, source, now.hears)
+        return _listener(
+            ref, before, source, now.hears, now.hears if wanted is None else wanted, False
+        )
 
     def _joins(self, device: str) -> bool:
         """Whether the device stands on a bench now."""
@@ -174,11 +183,13 @@ class _Listening:
         Nowhere, if the source is on a bench then: its number there may be another's here.
         """
         state = self.states.get(source.device)
-        if state is not None and not any(self.networks[source.device]):
+        if state is None or not any(self.networks[source.device]):
             return None
-        wanted = state.sources.get(source.name) if state is not None else None
+        wanted = state.sources.get(source.name)
         if wanted is None:
             return None
+        if found is not None and (found == wanted.number or (found,) == wanted.groups):
+            return found  # it stays: so do by far the most
         if self._kind(ref, found) is Hears.NUMBER:
             return wanted.number
         mine = self.networks[ref.device]
