@@ -186,10 +186,17 @@ class Plan:
     on_air: tuple[Ref, ...] = ()
     time_zone: str | None = None
     tls: Tls | None = None
+    _known: dict[str, Network | None] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def network_of(self, address: str) -> Network | None:
         """The network whose subnet holds ``address``; a facility network before a bench."""
-        where = IPv4Address(address)
+        if address not in self._known:
+            self._known[address] = self._network_of(IPv4Address(address))
+        return self._known[address]
+
+    def _network_of(self, where: IPv4Address) -> Network | None:
         bench: Network | None = None
         for network in self.networks.values():
             if where in network.subnet:

@@ -4,8 +4,11 @@ from collections.abc import Iterator, Mapping
 
 from orchestrator.facility.change import Change
 from orchestrator.facility.found import DeviceState
+from orchestrator.facility.quick import maker
 from orchestrator.facility.step import AddressValue, Assigned, Hearing
 from orchestrator.planning.scene import Scene
+
+_change, _assigned = maker(Change), maker(Assigned)
 
 
 def hearing(pointer: int | str | None) -> Hearing:
@@ -27,62 +30,31 @@ def changes(scene: Scene, wanted: Mapping[str, DeviceState]) -> tuple[Change, ..
 
 def _device(name: str, room: str, now: DeviceState, then: DeviceState) -> Iterator[Change]:
     for interface, value in then.interfaces.items():
-        old = now.interfaces[interface]
-        if old.address != value.address:
-            yield Change(
-                device=name,
-                room=room,
-                setting="address",
-                as_found=AddressValue(interface, old.address, old.prefix, old.gateway),
-                wanted=AddressValue(interface, value.address, value.prefix, value.gateway),
-            )
+        was = now.interfaces[interface]
+        if was.address != value.address:
+            here = AddressValue(interface, was.address, was.prefix, was.gateway)
+            there = AddressValue(interface, value.address, value.prefix, value.gateway)
+            yield _change(name, room, "address", here, there, None, None)
     for setting, wish in then.settings.items():
         if now.settings[setting] != wish:
-            yield Change(
-                device=name,
-                room=room,
-                setting=setting,
-                as_found=now.settings[setting],
-                wanted=wish,
-            )
+            yield _change(name, room, setting, now.settings[setting], wish, None, None)
     yield from _sources(name, room, now, then)
     for destination, target in then.destinations.items():
-        was = now.destinations[destination].hears
-        if was != target.hears:
-            yield Change(
-                device=name,
-                room=room,
-                setting="listens_to",
-                as_found=hearing(was),
-                wanted=hearing(target.hears),
-                destination=destination,
-            )
+        heard = now.destinations[destination].hears
+        if heard != target.hears:
+            old, new = hearing(heard), hearing(target.hears)
+            yield _change(name, room, "listens_to", old, new, None, destination)
 
 
 def _sources(name: str, room: str, now: DeviceState, then: DeviceState) -> Iterator[Change]:
     for source, wish in then.sources.items():
         was = now.sources[source]
-        if wish is was or wish == was:
+        if wish is was:
             continue
-        if (was.number, was.groups) != (wish.number, wish.groups):
-            yield Change(
-                device=name,
-                room=room,
-                setting="number",
-                as_found=Assigned(was.number, was.groups),
-                wanted=Assigned(wish.number, wish.groups),
-                source=source,
-            )
-        for setting, old, new in (
-            ("label", was.label, wish.label),
-            ("enabled", was.enabled, wish.enabled),
-        ):
-            if old != new:
-                yield Change(
-                    device=name,
-                    room=room,
-                    setting=setting,
-                    as_found=old,
-                    wanted=new,
-                    source=source,
-                )
+        if was.number != wish.number or was.groups != wish.groups:
+            old, new = _assigned(was.number, was.groups), _assigned(wish.number, wish.groups)
+            yield _change(name, room, "number", old, new, source, None)
+        if was.label != wish.label:
+            yield _change(name, room, "label", was.label, wish.label, source, None)
+        if was.enabled != wish.enabled:
+            yield _change(name, room, "enabled", was.enabled, wish.enabled, source, None)

@@ -7,12 +7,12 @@ and is not followed; ``listens_to: device/source`` means the source.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref, refs_of
-from orchestrator.facility.quick import maker, quick
+from orchestrator.facility.quick import changed, maker, quick
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import AskedDevice, Unit
 from orchestrator.planning.index import Index, Networks
@@ -106,10 +106,10 @@ class _Listening:
             self.found[listener.ref] = listener
             if listener.wanted != listener.found:
                 name = listener.ref.name
-                pointed[name] = replace(state.destinations[name], hears=listener.wanted)
+                pointed[name] = changed(state.destinations[name], {"hears": listener.wanted})
         if pointed:
             destinations = {**state.destinations, **pointed}
-            self.states[device] = replace(state, destinations=destinations)
+            self.states[device] = changed(state, {"destinations": destinations})
 
     def _device(self, device: str, state: DeviceState) -> Iterator[Listener]:
         """The listeners of one device."""

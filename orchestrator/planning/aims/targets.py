@@ -4,14 +4,17 @@ The wanted state of a device is a whole :class:`DeviceState`: what nobody asks f
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from orchestrator.facility.found import DeviceState, InterfaceState, SourceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Device
+from orchestrator.facility.quick import changed, maker
 from orchestrator.facility.wanted import AskedDevice, AskedSource, Auto, Unit
 from orchestrator.planning.aims.ownership import auto_numbers, blocks_of, numbering_of, own_numbers
 from orchestrator.planning.scene import Scene
+
+_source = maker(SourceState)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +74,13 @@ class _Worker:
         self.numbering = numbering_of(scene.plan, device, asked)
 
     def target(self) -> DeviceState:
-        return replace(
+        return changed(
             self.state,
-            interfaces=self._interfaces(),
-            sources=self._sources(),
-            settings=self._settings(),
+            {
+                "interfaces": self._interfaces(),
+                "sources": self._sources(),
+                "settings": self._settings(),
+            },
         )
 
     def _stop(self, name: str, what: str, fix: str, rule: str = "playbook") -> None:
@@ -166,12 +171,9 @@ class _Worker:
                 f"group for {'unassigned' if number is None else f'number {number}'}",
                 "ask for a number that has a group, or for groups",
             )
-        return SourceState(
-            number=number,
-            groups=groups,
-            label=now.label if asked.label is None else asked.label,
-            enabled=now.enabled if asked.enabled is None else asked.enabled,
-        )
+        label = now.label if asked.label is None else asked.label
+        enabled = now.enabled if asked.enabled is None else asked.enabled
+        return _source(number, groups, label, enabled)
 
     @property
     def _by_rule(self) -> bool:
@@ -218,7 +220,7 @@ class _Worker:
         for name in rest:
             now = sources[name]
             if name in kept or now.number is None:
-                sources[name] = replace(now, enabled=False)
+                sources[name] = changed(now, {"enabled": False})
                 continue
             number = next(vacant, None)
             if number is None:
@@ -230,7 +232,7 @@ class _Worker:
                 )
                 continue
             groups = self._groups(number, len(now.groups))
-            sources[name] = replace(now, number=number, groups=groups, enabled=False)
+            sources[name] = changed(now, {"number": number, "groups": groups, "enabled": False})
 
     def _settings(self) -> dict[str, bool | int | float | str]:
         settings = dict(self.state.settings)

@@ -12,10 +12,13 @@ from dataclasses import dataclass, field
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import Ref
+from orchestrator.facility.quick import maker
 from orchestrator.facility.step import AddressValue, Assigned
 from orchestrator.planning.aims.holders import Holders
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.things import Thing, source_things, thing_words, things_of
+
+_assigned = maker(Assigned)
 
 
 @dataclass(slots=True)
@@ -61,19 +64,19 @@ def _renumbers(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> 
     here = scene.networks_now[name]
     there = scene.networks_of(then)
     leaves = any(here) and not any(there)
+    nets = there if leaves else here
     for source, wish in then.sources.items():
         was = now.sources[source]
-        if wish is was or (was.number, was.groups) == (wish.number, wish.groups):
+        if wish is was or (was.number == wish.number and was.groups == wish.groups):
             continue
-        nets = there if leaves else here
         old = things_of(nets, was)
         new = things_of(nets, wish)
         yield Move(
-            device=name,
-            source=source,
-            interface=None,
-            as_found=Assigned(was.number, was.groups),
-            wanted=Assigned(wish.number, wish.groups),
+            name,
+            source,
+            None,
+            as_found=_assigned(was.number, was.groups),
+            wanted=_assigned(wish.number, wish.groups),
             takes=new - old,
             frees=old - new,
             leaves=leaves,
