@@ -162,11 +162,8 @@ def length_bound(
     lent: dict[tuple[int, int], int] = defaultdict(int)
     stores: dict[int, int] = {}
     ends = _ends(tasks, line)
-    phases: dict[int, list[int]] = defaultdict(list)
-    for task, phase in enumerate(tasks.phase):
-        phases[phase].append(task)
     least: dict[int, int] = {}
-    for phase, own in phases.items():
+    for phase, own in tasks.by_phase():
         busy: dict[int, int] = defaultdict(int)
         for task in own:
             busy[device[task]] += length[task]

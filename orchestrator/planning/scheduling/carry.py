@@ -7,7 +7,7 @@ too many devices are spoken to; of those that may start, the one with the lowest
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 
 from orchestrator.planning.scheduling.tasks import Tasks, Ties, ranks
 
@@ -20,7 +20,7 @@ def carry(tasks: Tasks, order: Sequence[int], *ties: Ties) -> list[int]:
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    return carried(tasks, order, *ties)[0]
+    return _carry(tasks, order, ties).start
 
 
 def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int], list[int]]:
@@ -29,21 +29,50 @@ def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int],
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
+    carrier, count = _carry(tasks, order, ties), len(order)
+    return carrier.start, [order[turn % count] for turn in carrier.turns]
+
+
+def in_turn(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int], list[int]]:
+    """As :func:`carried`, but what starts at one time as in ``order``, not what is by hand first.
+
+    Raises:
+        ValueError: the tasks wait for one another in a circle.
+    """
+    carrier, count = _carry(tasks, order, ties), len(order)
+    return carrier.start, [order[turn % count] for turn in sorted(carrier.turns)]
+
+
+def _carry(tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> "_Carrier":
     carrier = _Carrier(tasks, order, ties)
-    phases: dict[int, list[int]] = defaultdict(list)
-    for task, phase in enumerate(tasks.phase):
-        phases[phase].append(task)
-    for phase in sorted(phases):
-        carrier.carry_out(phase, phases[phase])
-    return carrier.start, carrier.started
+    for phase, members in tasks.by_phase():
+        carrier.carry_out(phase, members)
+    return carrier
+
+
+def _opens(tasks: Tasks, ties: Sequence[Ties]) -> tuple[list[Sequence[int]], list[int]]:
+    """What each task is waited for by, and how many it waits for, ties and all."""
+    opens: list[Sequence[int]] = list(tasks.later)
+    shut = list(map(len, tasks.before))
+    for tie in ties:
+        for task, firsts in tie.items():
+            shut[task] += len(firsts)
+            for first in firsts:
+                known = opens[first]
+                if type(known) is list:
+                    known.append(task)
+                else:
+                    opens[first] = [*known, task]
+    return opens, shut
 
 
 class _Carrier:
-    """Keeps a heap of the tasks that may start, by rank, and one of those that run, by their ends.
+    """Keeps a heap of the tasks that may start, by rank, and those that run by when they end.
 
     A task whose turn it is while its device is busy is ``parked`` there; when the device is free
     again, the first of those parked comes back. Ranks and times are single whole numbers, so that
-    heaps compare nothing else. ``start`` is -1 until a task has started.
+    heaps compare nothing else. ``start`` is -1 until a task has started. ``turns`` are, as tasks
+    start, the time and the rank: the one times the number of all tasks, plus the other.
     """
 
     def __init__(self, tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> None:
@@ -51,71 +80,89 @@ class _Carrier:
         self.tasks = tasks
         self.order = order
         self.rank = ranks(order)
-        self.opens: list[Sequence[int]] = list(tasks.later)
-        self.shut = list(map(len, tasks.before))
-        for tie in ties:
-            for task, firsts in tie.items():
-                self.shut[task] += len(firsts)
-                for first in firsts:
-                    self.opens[first] = (*self.opens[first], task)
+        self.opens, self.shut = _opens(tasks, ties)
         self.now = 0
         self.start = [-1] * count
-        self.started: list[int] = []
+        self.turns: list[int] = []
         devices = 1 + max(tasks.device, default=-1)
         self.parked: list[list[int]] = [[] for _ in range(devices)]
         self.busy = [False] * devices
         self.ready: list[int] = []
         self.ready_by_hand: list[int] = []
+        self.any_by_hand = True in tasks.by_hand
         self.spoken = 0
-        self.running: list[int] = []
+        self.times: list[int] = []
+        self.ending: dict[int, list[int]] = {}
 
     def carry_out(self, phase: int, members: Sequence[int]) -> None:
         """Carry out one phase, after all that was carried out so far."""
-        device, phases, by_hand = self.tasks.device, self.tasks.phase, self.tasks.by_hand
-        opens, shut, rank, parked, busy = self.opens, self.shut, self.rank, self.parked, self.busy
-        ready, running, count = self.ready, self.running, len(self.start)
-        left = len(members)
-        for task in members:
-            if not shut[task]:
-                heappush(self.ready_by_hand if by_hand[task] else ready, rank[task])
+        shut, rank, times, left = self.shut, self.rank, self.times, len(members)
+        by_hand = self.tasks.by_hand
+        self.ready = [rank[task] for task in members if not (shut[task] or by_hand[task])]
+        heapify(self.ready)
+        if self.any_by_hand:
+            self.ready_by_hand = sorted(
+                [rank[task] for task in members if by_hand[task] and not shut[task]]
+            )
         self._start_what_can(phase)
-        while running:
-            self.now = running[0] // count
-            until = (self.now + 1) * count
-            while running and running[0] < until:
-                task = heappop(running) % count
-                left -= 1
-                self.spoken -= not by_hand[task]
-                own = device[task]
-                busy[own] = False
-                if parked[own]:
-                    heappush(ready, heappop(parked[own]))
-                for then in opens[task]:
-                    shut[then] -= 1
-                    if not shut[then] and phases[then] == phase:
-                        heappush(self.ready_by_hand if by_hand[then] else ready, rank[then])
+        while times:
+            self.now = heappop(times)
+            ended = self.ending.pop(self.now)
+            left -= len(ended)
+            self._end(ended, phase)
             self._start_what_can(phase)
         if left:
             raise ValueError("the steps wait for one another in a circle")
 
+    def _end(self, ended: Sequence[int], phase: int) -> None:
+        """End tasks; what they were the last to be waited for may start, or is parked."""
+        tasks, opens, shut, rank = self.tasks, self.opens, self.shut, self.rank
+        device, phases, by_hand = tasks.device, tasks.phase, tasks.by_hand
+        ready, parked, busy = self.ready, self.parked, self.busy
+        self.spoken -= len(ended)
+        if self.any_by_hand:
+            self.spoken += sum([by_hand[task] for task in ended])
+        for task in ended:
+            own = device[task]
+            busy[own] = False
+            if parked[own]:
+                heappush(ready, heappop(parked[own]))
+            for then in opens[task]:
+                waits = shut[then] = shut[then] - 1
+                if waits or phases[then] != phase:
+                    continue
+                if by_hand[then]:
+                    heappush(self.ready_by_hand, rank[then])
+                elif busy[other := device[then]]:
+                    heappush(parked[other], rank[then])
+                else:
+                    heappush(ready, rank[then])
+
     def _start_what_can(self, phase: int) -> None:
         if self.ready_by_hand:
             self._start_by_hand(phase)
-        length, device, width = self.tasks.length, self.tasks.device, self.tasks.width
-        ready, running, parked, busy = self.ready, self.running, self.parked, self.busy
-        now, count = self.now, len(self.start)
-        while ready and self.spoken < width:
+        order, length, device = self.order, self.tasks.length, self.tasks.device
+        ready, parked, busy, start, now = self.ready, self.parked, self.busy, self.start, self.now
+        free = self.tasks.width - self.spoken
+        ending, turns, turn = self.ending, self.turns, now * len(order)
+        while ready and free > 0:
             place = heappop(ready)
-            task = self.order[place]
+            task = order[place]
             own = device[task]
             if busy[own]:
                 heappush(parked[own], place)
                 continue
             busy[own] = True
-            self.spoken += 1
-            self.start[task] = now
-            self.started.append(task)
-            heappush(running, (now + length[task]) * count + task)
+            free -= 1
+            start[task] = now
+            turns.append(turn + place)
+            until = now + length[task]
+            if until in ending:
+                ending[until].append(task)
+            else:
+                ending[until] = [task]
+                heappush(self.times, until)
+        self.spoken = self.tasks.width - free
 
     def _start_by_hand(self, phase: int) -> None:
         """Start what is done by hand, unless its device is busy or has a more urgent task."""
@@ -130,9 +177,15 @@ class _Carrier:
                 continue
             self.busy[own] = True
             self.start[task] = now
-            self.started.append(task)
-            heappush(self.running, (now + tasks.length[task]) * len(self.order) + task)
+            self.turns.append(now * len(self.order) + place)
+            self._run(task, now + tasks.length[task])
         self.ready_by_hand = waiting  # in order, so it is a heap
+
+    def _run(self, task: int, until: int) -> None:
+        if until not in self.ending:
+            self.ending[until] = []
+            heappush(self.times, until)
+        self.ending[until].append(task)
 
     def _more_urgent(self, own: int, place: int, phase: int) -> bool:
         """Whether a task of the device that is not by hand may start, and comes sooner."""

@@ -31,13 +31,14 @@ def _held_back(tasks: Tasks, offs: set[int], place: Sequence[int]) -> Ties:
     device, before, later = tasks.device, tasks.before, tasks.later
     ties: dict[int, tuple[int, ...]] = {}
     for off in offs:
+        own, until = device[off], place[off]
         waits = {
             earlier
             for write in later[off]
             for awaited in before[write]
-            if device[awaited] != device[off]
+            if device[awaited] != own
             for earlier in before[awaited]
-            if place[earlier] < place[off]
+            if place[earlier] < until
         }
         waits.difference_update(before[off])
         if waits:

@@ -5,15 +5,15 @@ be spoken to at once, parts come one after another as devices become free (see `
 all that comes to is then carried out on paper, as a run would; the times told are from there.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from orchestrator.planning.scheduling.carry import carried, carry
+from orchestrator.planning.scheduling.carry import carry, in_turn
 from orchestrator.planning.scheduling.packing import pack
-from orchestrator.planning.scheduling.parts import parts_of
+from orchestrator.planning.scheduling.parts import Group, groups_of, part_of
 from orchestrator.planning.scheduling.solving import Solved, Solver
-from orchestrator.planning.scheduling.tasks import Tasks, ranks
+from orchestrator.planning.scheduling.tasks import Tasks
 
 WORK = 600_000
 """How many tasks may be placed in search of a better order, over all tries (under a second)."""
@@ -44,23 +44,12 @@ def make(tasks: Tasks, work: int = WORK) -> Made:
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    parts = parts_of(tasks)
-    silent = sum(bool(part.tasks.silences) for part in parts)
-    solver = Solver(work)
-    solved: list[Solved] = []
-    for part in parts:
-        solved.append(solver.solve(part, solver.work // max(silent, 1)))
-        silent -= bool(part.tasks.silences)
-    behind = pack(tasks, solved)
-    waits: dict[int, tuple[int, ...]] = {}
-    for one in solved:
-        names, count = one.part.members, len(one.part.members)
-        for task, firsts in one.waits.items():
-            waits[names[task]] = tuple([names[first] for first in firsts if first < count])
-        for task, firsts in one.behind.items():
-            known = behind.get(names[task], ())
-            behind[names[task]] = (*known, *[names[first] for first in firsts])
-    start, order = _carried(tasks, solved, waits, behind)
+    groups = groups_of(tasks)
+    making = _Making(tasks, groups, work)
+    for _, own in groupby(groups, key=lambda group: tasks.phase[group.members[0]]):
+        making.add_phase(own)
+    solver, waits, behind = making.solver, making.waits, making.behind
+    start, order = in_turn(tasks, making.first, waits, behind)
     end = list(map(int.__add__, start, tasks.length))
     return Made(start, end, waits, behind, order, solver.tries, solver.whole)
 
@@ -74,28 +63,48 @@ def paced(made: Made, tasks: Tasks) -> Made:
     return replace(made, start=start, end=list(map(int.__add__, start, tasks.length)))
 
 
-def _carried(
-    tasks: Tasks,
-    solved: Sequence[Solved],
-    waits: dict[int, tuple[int, ...]],
-    behind: dict[int, tuple[int, ...]],
-) -> tuple[list[int], list[int]]:
-    """When each task starts in a run, and all tasks by their starts.
+class _Making:
+    """What comes of the parts, phase by phase.
 
-    ``solved`` are the parts phase by phase.
+    A phase's parts are made, solved and done with before the next one's: so what they need is
+    small, and in the machine's cache. ``first``: all tasks as their parts have them start.
     """
-    first: list[int] = []
-    for _, parts in groupby(solved, key=lambda one: tasks.phase[one.part.members[0]]):
-        line: list[tuple[int, int, int]] = []
-        for one in parts:
-            at, start, names, count = one.at, one.start, one.part.members, len(one.part.members)
+
+    def __init__(self, tasks: Tasks, groups: Sequence[Group], work: int) -> None:
+        self.tasks = tasks
+        self.solver = Solver(work)
+        self.silent = sum(bool(group.silences) for group in groups)
+        self.place = [0] * len(tasks.phase)
+        self.first: list[int] = []
+        self.waits: dict[int, tuple[int, ...]] = {}
+        self.behind: dict[int, tuple[int, ...]] = {}
+
+    def add_phase(self, groups: Iterable[Group]) -> None:
+        """Solve all of one phase."""
+        solved: list[Solved] = []
+        for group in groups:
+            share = self.solver.work // max(self.silent, 1)
+            part = part_of(self.tasks, group, self.place)
+            solved.append(self.solver.solve(part, share))
+            self.silent -= bool(part.tasks.silences)
+        self.behind |= pack(self.tasks, solved)
+        line: list[int] = []
+        count = len(self.place)
+        for one in solved:
+            self._tie(one)
+            at, start, names, own = one.at, one.start, one.part.members, len(one.part.members)
             line += [
-                (at + start[task], place, names[task])
+                ((at + start[task]) * count + place) * count + names[task]
                 for place, task in enumerate(one.order)
-                if task < count
+                if task < own
             ]
-        first += [task for _, _, task in sorted(line)]
-    start, started = carried(tasks, first, waits, behind)
-    count = len(first)
-    key = [time * count + place for time, place in zip(start, ranks(first), strict=True)]
-    return start, sorted(started, key=key.__getitem__)
+        line.sort()
+        self.first += [each % count for each in line]
+
+    def _tie(self, one: Solved) -> None:
+        names, most = one.part.members, len(one.part.members)
+        for task, firsts in one.waits.items():
+            self.waits[names[task]] = tuple([names[first] for first in firsts if first < most])
+        for task, firsts in one.behind.items():
+            known = self.behind.get(names[task], ())
+            self.behind[names[task]] = (*known, *[names[first] for first in firsts])

@@ -7,6 +7,7 @@ do with each other; the cost of the whole is the sum of theirs.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from orchestrator.planning.scheduling.tasks import Silent, Tasks
 
@@ -25,31 +26,39 @@ class Part:
     begins: tuple[int, ...] = ()
 
 
+class Group(NamedTuple):
+    """What will be a part: its tasks, and the silences that begin or end among them."""
+
+    members: list[int]
+    silences: list[Silent]
+
+
 def parts_of(tasks: Tasks) -> list[Part]:
     """All parts, phase by phase, each by its first task."""
-    phases: dict[int, list[int]] = {}
-    for task, phase in enumerate(tasks.phase):
-        phases.setdefault(phase, []).append(task)
-    groups: list[list[int]] = []
+    place = [0] * len(tasks.phase)
+    return [part_of(tasks, group, place) for group in groups_of(tasks)]
+
+
+def groups_of(tasks: Tasks) -> list[Group]:
+    """What hangs together, phase by phase, each by its first task."""
+    groups: list[Group] = []
     group_of = [0] * len(tasks.phase)
-    for phase in sorted(phases):
-        for members in _together(tasks, phases[phase]):
+    for _, every in tasks.by_phase():
+        for members in _together(tasks, every):
             for task in members:
                 group_of[task] = len(groups)
-            groups.append(members)
-    silences: list[list[Silent]] = [[] for _ in groups]
+            groups.append(Group(members, []))
     for silent in tasks.silences:
         off, on = group_of[silent[0]], group_of[silent[1]]
-        silences[off].append(silent)
+        groups[off].silences.append(silent)
         if on != off:
-            silences[on].append(silent)
-    place = [0] * len(group_of)
-    return [_part(tasks, *each, place) for each in zip(groups, silences, strict=True)]
+            groups[on].silences.append(silent)
+    return groups
 
 
 def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
     """The tasks of one phase, by part (disjoint sets of devices, with path halving)."""
-    device, before = tasks.device, tasks.before
+    device, before, phase = tasks.device, tasks.before, tasks.phase
     leader = {device[task]: device[task] for task in members}
 
     def find(one: int) -> int:
@@ -58,14 +67,16 @@ def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
             one = leader[one]
         return one
 
-    phase = tasks.phase
+    here = phase[members[0]]
     for task in members:
         own = device[task]
         for first in before[task]:
             other = device[first]
-            if other != own and phase[first] == phase[task] and leader[other] != leader[own]:
+            if other != own and phase[first] == here and leader[other] != leader[own]:
                 leader[find(other)] = find(own)
     part_of = {one: find(one) for one in leader}
+    if len(set(part_of.values())) == 1:
+        return [list(members)]
     parts: dict[int, list[int]] = {}
     for task in members:
         parts.setdefault(part_of[device[task]], []).append(task)
@@ -77,20 +88,15 @@ def _among(members: Sequence[int], task: int, place: Sequence[int]) -> bool:
     return place[task] < len(members) and members[place[task]] == task
 
 
-def _part(
-    tasks: Tasks, members: Sequence[int], silences: Sequence[Silent], place: list[int]
-) -> Part:
+def part_of(tasks: Tasks, group: Group, place: list[int]) -> Part:
     """One part as a problem of its own; ``place`` is where it notes the place of each member."""
+    members, silences = group
     for number, task in enumerate(members):
         place[task] = number
-    here = tasks.phase[members[0]]
     devices: dict[int, int] = {}
     device = [devices.setdefault(tasks.device[task], len(devices)) for task in members]
-    phase, length = tasks.phase, [tasks.length[task] for task in members]
-    before = [
-        tuple([place[first] for first in tasks.before[task] if phase[first] == here])
-        for task in members
-    ]
+    length = [tasks.length[task] for task in members]
+    before = _before(tasks, members, place)
     own: list[Silent] = []
     begins: list[int] = []
     for off, on, weight in silences:
@@ -122,3 +128,12 @@ def _part(
         width=tasks.width,
     )
     return Part(whole, tuple(members), tuple(begins))
+
+
+def _before(tasks: Tasks, members: Sequence[int], place: Sequence[int]) -> list[tuple[int, ...]]:
+    """What each of ``members`` waits for within their phase, by the ``place`` of each."""
+    phase, here = tasks.phase, tasks.phase[members[0]]
+    firsts = [tasks.before[task] for task in members]
+    if not {phase[first] for each in firsts for first in each} <= {here}:
+        firsts = [tuple([first for first in each if phase[first] == here]) for each in firsts]
+    return [tuple([place[first] for first in each]) if each else () for each in firsts]

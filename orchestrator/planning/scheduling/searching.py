@@ -7,9 +7,9 @@ worse, so as not to be caught at once (simulated annealing). The number of tries
 counted work, never by a clock: the same tasks always give the same order.
 """
 
-import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
 
 from orchestrator.planning.scheduling.chance import Chance
 from orchestrator.planning.scheduling.placing import Placing
@@ -44,22 +44,25 @@ def late_order(tasks: Tasks) -> list[int]:
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    offs = {off for off, _, _ in tasks.silences}
-    count = len(tasks.length)
-    # Backwards, disables come first, then the last of the others.
-    key = [-task if task in offs else count - task for task in range(count)]
-    waiting = [len(later) for later in tasks.later]
-    ready = [key[task] for task in range(count) if not waiting[task]]
-    heapq.heapify(ready)
+    count, before = len(tasks.length), tasks.before
+    is_off = [False] * count
+    for off, _, _ in tasks.silences:
+        is_off[off] = True
+    waiting = list(map(len, tasks.later))
+    # Backwards, disables come first, then the last of the others; what is negative sorts so.
+    free = [-task for task in range(count) if not waiting[task]]
+    offs = [each for each in free if is_off[-each]]
+    others = [each for each in free if not is_off[-each]]
+    heapify(offs)
+    heapify(others)
     backwards: list[int] = []
-    while ready:
-        least = heapq.heappop(ready)
-        task = -least if least <= 0 else count - least
+    while offs or others:
+        task = -heappop(offs or others)
         backwards.append(task)
-        for first in tasks.before[task]:
-            waiting[first] -= 1
-            if not waiting[first]:
-                heapq.heappush(ready, key[first])
+        for first in before[task]:
+            left = waiting[first] = waiting[first] - 1
+            if not left:
+                heappush(offs if is_off[first] else others, -first)
     if len(backwards) != count:
         raise ValueError("the steps wait for one another in a circle")
     return backwards[::-1]

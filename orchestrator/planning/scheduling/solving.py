@@ -199,16 +199,12 @@ def robust(tasks: Tasks, held: dict[int, int], start: Sequence[int], rank: Seque
         found: list[int] = [held[off]] if off in held else []
         for write in later[off]:
             for awaited in before[write]:
-                if awaited == off:
-                    continue
                 if end[awaited] <= now and rank[awaited] < place and awaited not in known:
                     found.append(awaited)
-                    continue
-                found += [
-                    task
-                    for task in before[awaited]
-                    if end[task] <= now and rank[task] < place and task not in known
-                ]
+                elif awaited != off:
+                    for task in before[awaited]:
+                        if end[task] <= now and rank[task] < place and task not in known:
+                            found.append(task)  # noqa: PERF401 - the innermost loop
         if found:
             waits[off] = tuple(dict.fromkeys(found))
     return waits

@@ -6,6 +6,7 @@ same schedule.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 Silent = tuple[int, int, int]
 """A silence: its disable, its enable, and what one millisecond of it costs."""
@@ -36,6 +37,13 @@ class Tasks:
     def cost(self, start: Sequence[int], end: Sequence[int]) -> int:
         """What the silences of a schedule cost."""
         return sum(weight * (end[on] - start[off]) for off, on, weight in self.silences)
+
+    def by_phase(self) -> list[tuple[int, list[int]]]:
+        """The phases that have tasks, in order, each with its tasks."""
+        found: dict[int, list[int]] = {}
+        for phase, run in groupby(range(len(self.phase)), key=self.phase.__getitem__):
+            found.setdefault(phase, []).extend(run)
+        return sorted(found.items())
 
     def gates(self, *ties: Ties) -> list[tuple[int, ...]]:
         """All that each task comes after: what safety demands, and ``ties``."""

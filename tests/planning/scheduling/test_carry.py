@@ -1,6 +1,6 @@
 import pytest
 
-from orchestrator.planning.scheduling.carry import carry
+from orchestrator.planning.scheduling.carry import carried, carry, in_turn
 from orchestrator.planning.scheduling.tasks import Tasks
 from tests.planning.scheduling.problems import chance, check, problem
 
@@ -54,6 +54,19 @@ def test_what_ends_at_one_time_is_over_before_anything_starts() -> None:
     """The more urgent task gets the device, though its gate ends with the device's last task."""
     tasks = problem(("a", 2, ()), ("b", 2, ()), ("a", 1, ()), ("a", 1, (1,)))
     assert carry(tasks, (0, 1, 3, 2)) == [0, 0, 3, 2]
+
+
+def test_what_starts_at_one_time_is_told_as_it_was_given() -> None:
+    """What is done by hand starts first; in turn, it comes where the order has it."""
+    tasks = problem(("a", 1, ()), ("b", 1, ()), ("c", 1, ()), by_hand=(2,))
+    assert carried(tasks, (1, 2, 0)) == ([0, 0, 0], [2, 1, 0])
+    assert in_turn(tasks, (1, 2, 0)) == ([0, 0, 0], [1, 2, 0])
+
+
+def test_what_comes_free_while_its_device_is_busy_waits_for_it() -> None:
+    """Of those that wait so, the first in the order goes first, whichever came first."""
+    tasks = problem(("a", 9, ()), ("b", 1, ()), ("c", 2, ()), ("a", 1, (1,)), ("a", 1, (2,)))
+    assert carry(tasks, (0, 1, 2, 4, 3)) == [0, 0, 0, 10, 9]
 
 
 def test_nothing_takes_no_time() -> None:

@@ -1,5 +1,5 @@
 from orchestrator.planning.scheduling.tasks import ranks
-from tests.planning.scheduling.problems import ring
+from tests.planning.scheduling.problems import problem, ring
 
 
 def test_the_cost_is_weighed_from_start_of_disable_to_end_of_enable() -> None:
@@ -12,3 +12,9 @@ def test_the_cost_is_weighed_from_start_of_disable_to_end_of_enable() -> None:
 def test_ranks_are_places() -> None:
     """The inverse of an order."""
     assert ranks([2, 0, 1]) == [1, 2, 0]
+
+
+def test_phases_come_in_order_with_their_tasks() -> None:
+    """Wherever the tasks of one stand; a phase without tasks is left out."""
+    tasks = problem(("a", 1, ()), ("a", 1, ()), ("b", 1, ()), ("b", 1, ()), phase=(3, 0, 3, 3))
+    assert tasks.by_phase() == [(0, [1]), (3, [0, 2, 3])]
