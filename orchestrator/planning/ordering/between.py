@@ -33,26 +33,31 @@ class Between:
         comings = list(self._comings())
         awaited = {coming.move for coming in comings if not coming.own}
         for move in self.work.moves:
-            awaited.update(i for i in move.waits if self.work.moves[i].device != move.device)
+            for other in move.waits:
+                if self.work.moves[other].device != move.device:
+                    awaited.add(other)
         saves_that_free(self.work, awaited)
         for index, move in enumerate(self.work.moves):
-            self._waits(index, move)
+            if move.waits:
+                self._waits(index, move)
         for listener in self.concerned:
             if listener.ref in self.work.repoint:
                 self._listener(listener)
         self._arrivals(comings)
 
     def _waits(self, index: int, move: Move) -> None:
+        work, step = self.work, self.work.move_step[index]
         for other, things in move.waits.items():
-            freeing = self.work.moves[other]
+            freeing = work.moves[other]
             same_device = freeing.device == move.device
             renumbered_here = same_device and freeing.source is not None
-            first = self.work.move_step[other] if renumbered_here else self.work.freed_at[other]
+            first = work.move_step[other] if renumbered_here else work.freed_at[other]
             why = ""
             if things:
-                thing = next((t for t in things if t[0] == "number"), things[0])
-                why = f"waits until {freeing.subject} has let go of {thing[2]}"
-            self.work.graph.order(first, self.work.move_step[index], why)
+                number = [thing[2] for thing in things if thing[0] == "number"]
+                what = number[0] if number else things[0][2]
+                why = f"waits until {freeing.subject} has let go of {what}"
+            work.graph.order(first, step, why)
 
     def _listener(self, listener: Listener) -> None:
         step = self.work.repoint[listener.ref]

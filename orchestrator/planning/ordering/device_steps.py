@@ -1,13 +1,16 @@
 """The steps of one device that do not move it: switches, labels, settings, pointers, numbers."""
 
 from orchestrator.facility.found import DeviceState
-from orchestrator.facility.plan import Ref
+from orchestrator.facility.plan import Ref, refs_of
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Effect
 from orchestrator.planning.aims.changes import hearing
 from orchestrator.planning.ordering.moves import Move
 from orchestrator.planning.ordering.saves import boots_saved
 from orchestrator.planning.ordering.work import Work
+
+_Switches = tuple[int | None, int | None]
+"""The disable and the enable of a source."""
 
 
 class DeviceSteps:
@@ -26,12 +29,17 @@ class DeviceSteps:
             for setting, value in then.settings.items()
         )
         every_off = risky or None in moved  # a readdress is a move of no source
-        for source, wish in then.sources.items():
-            was = now.sources[source]
-            if wish is was and not every_off:
-                continue
+        concerned = [
+            source
+            for source, wish in then.sources.items()
+            if every_off or wish is not now.sources[source]
+        ]
+        switches: dict[str | None, _Switches] = {}
+        for ref in refs_of(name, concerned):
+            source = ref.name
+            was, wish = now.sources[source], then.sources[source]
             off = every_off or source in moved
-            self._switch(Ref(name, source), was.enabled, wish.enabled, off=off)
+            switches[source] = self._switch(ref, was.enabled, wish.enabled, off=off)
             if was.label != wish.label:
                 self.work.add(
                     name,
@@ -55,9 +63,10 @@ class DeviceSteps:
         for index in self._in_turn(name):
             move = self.work.moves[index]
             if move.source is not None:
-                self._renumber(index, move, Ref(name, move.source))
+                self._renumber(index, move, *switches[move.source])
 
-    def _switch(self, ref: Ref, was: bool, wish: bool, *, off: bool) -> None:  # noqa: FBT001
+    def _switch(self, ref: Ref, was: bool, wish: bool, *, off: bool) -> _Switches:  # noqa: FBT001
+        """Add the disable and the enable of a source, where it needs them."""
         disable = enable = None
         if was and (off or not wish):
             disable = self.work.disable[ref] = self.work.add(
@@ -65,9 +74,14 @@ class DeviceSteps:
             )
         if wish and (off or not was):
             enable = self.work.enable[ref] = self.work.add(
-                ref.device, StepKind.ENABLE, source=ref.name, as_found=False, wanted=True
+                ref.device,
+                StepKind.ENABLE,
+                source=ref.name,
+                as_found=False,
+                wanted=True,
+                after=disable,
             )
-        self.work.graph.order(disable, enable)
+        return disable, enable
 
     def _settings(self, name: str, now: DeviceState, then: DeviceState) -> None:
         for setting, value in then.settings.items():
@@ -92,16 +106,16 @@ class DeviceSteps:
     def _in_turn(self, name: str) -> list[int]:
         """The moves of a device; a way out into transit before any way home."""
         moves = self.work.moves
-        return sorted(self.work.moves_of[name], key=lambda i: (moves[i].lent == "home", i))
+        return sorted(self.work.moves_of[name], key=lambda index: moves[index].lent == "home")
 
-    def _renumber(self, index: int, move: Move, ref: Ref) -> None:
+    def _renumber(self, index: int, move: Move, disable: int | None, enable: int | None) -> None:
         step = self.work.add(
             move.device,
             StepKind.RENUMBER,
             source=move.source,
             as_found=move.as_found,
             wanted=move.wanted,
+            after=disable,
         )
         self.work.move_step[index] = self.work.freed_at[index] = step
-        self.work.graph.order(self.work.disable.get(ref), step)
-        self.work.graph.order(step, self.work.enable.get(ref))
+        self.work.graph.order(step, enable)

@@ -68,7 +68,7 @@ def add_final_saves(scene: Scene, graph: Graph) -> None:
         if _saved(graph, members).issuperset(members):
             continue
         last = graph.drafts[members[-1]]
-        save = graph.add(
+        graph.add(
             Draft(
                 kind=StepKind.SAVE,
                 device=device,
@@ -76,11 +76,10 @@ def add_final_saves(scene: Scene, graph: Graph) -> None:
                 at=_last_address(graph, members, last.at),
                 as_found=None,
                 wanted=None,
+                after=dict.fromkeys(members, ""),
                 phase=phase,
             )
         )
-        for index in members:
-            graph.order(index, save)
 
 
 def _saved(graph: Graph, members: list[int]) -> set[int]:
@@ -104,15 +103,22 @@ def _last_address(graph: Graph, members: list[int], otherwise: str) -> str:
 
 def tie(graph: Graph, made: Made) -> None:
     """Put each disable after what it waits for, so that nobody is silent sooner than need be."""
+    drafts = graph.drafts
+    said: dict[int, str] = {}
     for off, firsts in made.waits.items():
+        device, after = drafts[off].device, drafts[off].after
         for first in firsts:
-            graph.order(first, off, _why(graph.drafts[first], graph.drafts[off]))
+            if drafts[first].device == device:
+                graph.order(first, off)
+                continue
+            why = said.get(first)
+            if why is None:
+                why = said[first] = _why(drafts[first])
+            after[first] = why
 
 
-def _why(first: Draft, off: Draft) -> str:
-    """Why a disable comes after a step of another device or source; "" for one of its own."""
-    if first.device == off.device:
-        return ""
+def _why(first: Draft) -> str:
+    """Why a disable comes after a step of another device."""
     name = first.source or first.destination
     what = f"{first.device}/{name}" if name else first.device
     return f"waits until {what} {_DONE[first.kind]}, to be silent no longer than it has to"

@@ -29,11 +29,13 @@ class HandOver:
 
 def hand_overs(graph: Graph) -> list[HandOver]:
     """Every order between steps that belong to different rooms."""
+    drafts = graph.drafts
+    rooms = [draft.room for draft in drafts]
     return [
-        HandOver(graph.drafts[before].room, draft.room, graph.drafts[before], draft)
-        for draft in graph.drafts
+        HandOver(rooms[before], room, drafts[before], draft)
+        for draft, room in zip(drafts, rooms, strict=True)
         for before in draft.after
-        if graph.drafts[before].room != draft.room
+        if rooms[before] != room
     ]
 
 

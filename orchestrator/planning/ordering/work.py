@@ -63,8 +63,12 @@ class Work:
         source: str | None = None,
         destination: str | None = None,
         setting: str | None = None,
+        after: int | None = None,
     ) -> int:
-        """Add a step of ``device``, spoken to where it was found, and give its index."""
+        """Add a step of ``device``, spoken to where it was found, and give its index.
+
+        ``after``: a step of its own source that it comes after, if there is one.
+        """
         where = self.where.get(device)
         if where is None:
             here = self.scene.found.devices[device].at
@@ -72,6 +76,9 @@ class Work:
         room, at = where
         drafts = self.graph.drafts
         index = len(drafts)
-        drafts.append(Draft(kind, device, room, at, as_found, wanted, source, destination, setting))
+        first = {} if after is None else {after: ""}
+        drafts.append(
+            Draft(kind, device, room, at, as_found, wanted, source, destination, setting, first)
+        )
         self.of_device[device].append(index)
         return index
