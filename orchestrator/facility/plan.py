@@ -20,6 +20,11 @@ class Ref(NamedTuple):
         return f"{self.device}/{self.name}"
 
 
+def ref_to(device: str, name: str) -> Ref:
+    """The source or destination ``name`` of ``device``; as :func:`refs_of`, which see."""
+    return tuple.__new__(Ref, (device, name))
+
+
 def refs_of(device: str, names: Iterable[str]) -> list[Ref]:
     """The sources or destinations ``names`` of one device.
 

@@ -58,13 +58,13 @@ def dry_run(scene: Scene) -> DryRun:
         # What can't be reached has no sequence; hazards of a made-up one would only confuse.
         return _without_sequence(scene, wanted, hazards)
     graph = build(scene, wanted, found, heard)
-    if scene.phases:
-        estimate_all(scene, graph.drafts)
+    estimate_all(scene, graph.drafts)
+    estimated = len(graph.drafts)
     groups, disagreement = phases(graph, scene.phases, scene.accepted)
     hazards += disagreement
     add_final_saves(scene, graph)
     add_first_saves(scene, graph)
-    estimate_all(scene, graph.drafts)
+    estimate_all(scene, graph.drafts[estimated:])
     quiet = spans(scene, graph, heard)
     try:
         made, batches, tasks = schedule(scene, graph, quiet)

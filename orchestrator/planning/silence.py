@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
-from orchestrator.facility.plan import Ref
+from orchestrator.facility.plan import Ref, ref_to
 from orchestrator.facility.quick import quick
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.aims.listeners import Hearing
@@ -30,15 +31,19 @@ def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
     """Every silence to come. What stands on a bench is not heard, and its silence is none."""
     on_air = on_air_sources(scene, heard)
     disable, enable = StepKind.DISABLE, StepKind.ENABLE
-    offs: dict[tuple[str, str], int] = {}
+    offs: dict[Ref, int] = {}
     ons: dict[tuple[str, str], int] = {}
     for index, draft in enumerate(graph.drafts):
-        if draft.source and (draft.kind is disable or draft.kind is enable):
-            (offs if draft.kind is disable else ons)[draft.device, draft.source] = index
+        kind = draft.kind
+        if kind is disable and draft.source:
+            offs[ref_to(draft.device, draft.source)] = index
+        elif kind is enable and draft.source:
+            ons[draft.device, draft.source] = index
+    networks, heard_by = scene.networks_now, heard.by_source
     return [
-        Span(ref := Ref(*name), off, ons[name], ref in on_air, heard.by_source.get(ref, ()))
-        for name, off in offs.items()
-        if name in ons and any(scene.networks_now[name[0]])
+        Span(ref, off, ons[ref], ref in on_air, heard_by.get(ref, ()))
+        for ref, off in offs.items()
+        if ref in ons and any(networks[ref[0]])
     ]
 
 
@@ -61,30 +66,34 @@ def silences(
 ) -> tuple[Silence, ...]:
     """One entry for each source that goes silent and comes back, and each of its listeners."""
     told: list[Silence] = []
+    start, end, on_air = made.start, made.end, scene.plan.on_air
     for span, bound in zip(found, bounds, strict=True):
-        seconds = (made.end[span.on] - made.start[span.off]) / 1000
+        seconds, least = (end[span.on] - start[span.off]) / 1000, bound / 1000
+        device, name = span.ref
         told.append(
             Silence(
-                device=span.ref.device,
-                source=span.ref.name,
+                device=device,
+                source=name,
                 seconds=seconds,
-                bound_seconds=bound / 1000,
+                bound_seconds=least,
                 on_air=span.on_air,
             )
         )
-        told.extend(
-            Silence(
-                device=listener.device,
-                destination=listener.name,
-                seconds=seconds,
-                bound_seconds=bound / 1000,
-                on_air=listener in scene.plan.on_air,
+        for listener in span.listeners:
+            device, name = listener
+            told.append(
+                Silence(
+                    device=device,
+                    destination=name,
+                    seconds=seconds,
+                    bound_seconds=least,
+                    on_air=listener in on_air,
+                )
             )
-            for listener in span.listeners
-        )
-    told.sort(
-        key=lambda s: (not s.on_air, -s.seconds, s.device, s.source or "", s.destination or "")
-    )
+    # By name, then by what weighs more: each sort leaves what is alike as it was.
+    told.sort(key=lambda each: (each.device, each.source or "", each.destination or ""))
+    told.sort(key=attrgetter("seconds"), reverse=True)
+    told.sort(key=attrgetter("on_air"), reverse=True)
     return tuple(told)
 
 
@@ -106,17 +115,16 @@ def on_air_sources(scene: Scene, heard: Hearing) -> frozenset[Ref]:
 def listener_lists(scene: Scene, graph: Graph, heard: Hearing) -> tuple[Listeners, ...]:
     """Who hears each source that the run switches off, and how surely that is known."""
     found: list[Listeners] = []
-    disable = StepKind.DISABLE
-    unseen = any(name not in scene.states for name, d in scene.plan.devices.items() if d.speaks)
+    disable, devices, networks = StepKind.DISABLE, scene.plan.devices, scene.networks_now
+    unseen = any(name not in scene.states for name, d in devices.items() if d.speaks)
     for draft in graph.drafts:
-        if draft.kind is not disable or draft.source is None:
+        if draft.kind is not disable or draft.source is None or not any(networks[draft.device]):
             continue
-        ref = Ref(draft.device, draft.source)
-        if not any(scene.networks_now[ref.device]):
-            continue
-        planned = scene.plan.devices[ref.device].sources.get(ref.name)
+        ref = ref_to(draft.device, draft.source)
+        planned = devices[draft.device].sources.get(draft.source)
         also = planned.also_heard_by if planned is not None else ()
         sure = "unknown" if unseen else "partly" if also else "known"
-        names = tuple(map(str, heard.by_source.get(ref, ())))
-        found.append(Listeners(source=str(ref), destinations=names, also=also, sure=sure))
+        names = tuple([f"{device}/{name}" for device, name in heard.by_source.get(ref, ())])
+        source = f"{draft.device}/{draft.source}"
+        found.append(Listeners(source=source, destinations=names, also=also, sure=sure))
     return tuple(found)

@@ -184,9 +184,9 @@ def _ends(tasks: Tasks, order: Sequence[int]) -> list[int]:
     phases, length, before = tasks.phase, tasks.length, tasks.before
     end = [0] * len(length)
     for task in order:
-        phase, start = phases[task], 0
+        start = 0
         for b in before[task]:
-            if end[b] > start and phases[b] == phase:
+            if end[b] > start and phases[b] == phases[task]:
                 start = end[b]
         end[task] = start + length[task]
     return end
