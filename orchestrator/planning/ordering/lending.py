@@ -8,6 +8,7 @@ somebody in the same change who need not wait for that cycle: a half-done run th
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from ipaddress import IPv4Address
 
 from orchestrator.facility.hazard import Grade, Hazard
@@ -77,20 +78,22 @@ class _Lender:
         self.set_aside: dict[_Kind, list[tuple[int | str, list[Thing]]]] = {}
         self.in_turn = True
         self.awaiting: dict[int, list[int]] = {}
-        self.leaving: dict[Thing, int] = {}
+        self.at_first = list(found)
         self.edges: list[set[int]] = []
         self.knot: frozenset[int] = frozenset()
         for index, move in enumerate(found):
-            self.leaving.update(dict.fromkeys(move.frees, index))
             for awaited in move.waits:
                 self.awaiting.setdefault(awaited, []).append(index)
 
+    @cached_property
+    def leaving(self) -> Mapping[Thing, int]:
+        """The move by which each thing is let go of that is held at first; few ask for it."""
+        return {thing: index for index, move in enumerate(self.at_first) for thing in move.frees}
+
     def work(self) -> None:
         order = device_order(self.moves)
-        successors = [
-            sorted({*move.waits, *order.get(index, ())}) for index, move in enumerate(self.moves)
-        ]
-        self.edges = [set(line) for line in successors]
+        self.edges = [{*move.waits, *order.get(index, ())} for index, move in enumerate(self.moves)]
+        successors = [sorted(line) for line in self.edges]
         for component in components(successors):
             if len(component) > 1:
                 self.knot = frozenset(component)

@@ -71,14 +71,15 @@ def _renumbers(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> 
             continue
         old = things_of(nets, was)
         new = things_of(nets, wish)
+        apart = new.isdisjoint(old)
         yield Move(
             name,
             source,
             None,
             as_found=_assigned(was.number, was.groups),
             wanted=_assigned(wish.number, wish.groups),
-            takes=new - old,
-            frees=old - new,
+            takes=new if apart else new - old,
+            frees=old if apart else old - new,
             leaves=leaves,
         )
 

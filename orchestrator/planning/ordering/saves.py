@@ -59,14 +59,12 @@ def _levels(work: Work) -> list[int]:
         stack = [root]
         while stack:
             node = stack[-1]
-            if level[node] >= 0:
-                stack.pop()
-                continue
-            open_ones = [b for b in before[node] if level[b] < 0]
-            if open_ones:
-                stack.extend(open_ones)
-                continue
-            level[node] = 1 + max((level[b] for b in before[node]), default=-1)
+            if level[node] < 0:
+                firsts = [level[first] for first in before[node]]
+                if min(firsts) < 0:
+                    stack.extend([first for first in before[node] if level[first] < 0])
+                    continue
+                level[node] = 1 + max(firsts)
             stack.pop()
     return level
 

@@ -119,14 +119,14 @@ class Order:
 def _places(steps: Iterable[Step]) -> dict[str, int]:
     """The place of each step, up to the first that does not stand after all that it names."""
     places: dict[str, int] = {}
-    phase = 0
+    known, phase = places.__contains__, 0
     for place, step in enumerate(steps):
         name = step.id
         if step.phase < phase or name in places:
             break
-        if not all(map(places.__contains__, step.after)):
+        if step.after and not all(map(known, step.after)):
             break
-        if step.behind and not all(map(places.__contains__, step.behind)):
+        if step.behind and not all(map(known, step.behind)):
             break
         phase = step.phase
         places[name] = place

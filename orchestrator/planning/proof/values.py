@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from orchestrator.facility.found import DeviceState, SourceState
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.numbering import NumberRange
+from orchestrator.facility.quick import maker
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind, StepValue
 from orchestrator.planning.proof.case import Case, broken, label
 from orchestrator.planning.proof.lines import Own
@@ -12,15 +13,10 @@ from orchestrator.planning.proof.lines import Own
 Written = tuple[str, ...]
 """What a step writes: of which source, destination or interface, and which of its values."""
 
-_WRITES = {
-    StepKind.DISABLE: "enabled",
-    StepKind.ENABLE: "enabled",
-    StepKind.RENUMBER: "number",
-    StepKind.REPOINT: "pointer",
-}
 # Looked up once: a large sequence asks for the kind of a step a million times.
 _DISABLE, _ENABLE = StepKind.DISABLE, StepKind.ENABLE
-_RENUMBER, _SET = StepKind.RENUMBER, StepKind.SET
+_RENUMBER, _REPOINT, _SET = StepKind.RENUMBER, StepKind.REPOINT, StepKind.SET
+_assigned = maker(Assigned)
 
 
 class Values:
@@ -124,16 +120,21 @@ def _found_value(state: DeviceState, step: Step) -> StepValue:
         return state.settings.get(step.setting or "")
     source = state.sources[step.source]
     if step.kind is _RENUMBER:
-        return Assigned(source.number, source.groups)
+        return _assigned(source.number, source.groups)
     return source.label if step.kind is _SET else source.enabled
 
 
 def _written(step: Step) -> Written | None:
     """What a step writes, so that steps that write one thing can be told from others."""
-    if (what := _WRITES.get(step.kind)) is not None:
-        return (step.source or step.destination or "", what)
-    if step.kind is _SET:
+    kind = step.kind
+    if kind is _RENUMBER:
+        return (step.source or "", "number")
+    if kind is _DISABLE or kind is _ENABLE:
+        return (step.source or "", "enabled")
+    if kind is _REPOINT:
+        return (step.destination or "", "pointer")
+    if kind is _SET:
         return (step.source or "", str(step.setting), "set")
-    if isinstance(step.wanted, AddressValue) and step.kind is StepKind.READDRESS:
+    if isinstance(step.wanted, AddressValue) and kind is StepKind.READDRESS:
         return (step.wanted.interface, "address")
     return None
