@@ -6,8 +6,9 @@ too many devices are spoken to; of those that may start, the one with the lowest
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
-from heapq import heapify, heappop, heappush
+from heapq import heappop, heappush
 
 from orchestrator.planning.scheduling.tasks import Tasks, Ties, ranks
 
@@ -20,7 +21,7 @@ def carry(tasks: Tasks, order: Sequence[int], *ties: Ties) -> list[int]:
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    return _carry(tasks, order, ties).start
+    return again(tasks, order, opening_of(tasks, *ties))
 
 
 def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int], list[int]]:
@@ -29,41 +30,58 @@ def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int],
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    carrier, count = _carry(tasks, order, ties), len(order)
+    carrier, count = _carry(tasks, order, opening_of(tasks, *ties)), len(order)
     return carrier.start, [order[turn % count] for turn in carrier.turns]
 
 
-def in_turn(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int], list[int]]:
-    """As :func:`carried`, but what starts at one time as in ``order``, not what is by hand first.
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What each task is waited for by, and how many it waits for; safety's orders and ties."""
 
-    Raises:
-        ValueError: the tasks wait for one another in a circle.
-    """
-    carrier, count = _carry(tasks, order, ties), len(order)
-    return carrier.start, [order[turn % count] for turn in sorted(carrier.turns)]
+    opens: list[Sequence[int]]
+    waits: list[int]
 
 
-def _carry(tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> "_Carrier":
-    carrier = _Carrier(tasks, order, ties)
-    for phase, members in tasks.by_phase():
-        carrier.carry_out(phase, members)
-    return carrier
-
-
-def _opens(tasks: Tasks, ties: Sequence[Ties]) -> tuple[list[Sequence[int]], list[int]]:
-    """What each task is waited for by, and how many it waits for, ties and all."""
+def opening_of(tasks: Tasks, *ties: Ties) -> Opening:
+    """What tasks wait for, as it is needed to carry them out; their lengths do not matter."""
     opens: list[Sequence[int]] = list(tasks.later)
-    shut = list(map(len, tasks.before))
+    waits = list(map(len, tasks.before))
     for tie in ties:
         for task, firsts in tie.items():
-            shut[task] += len(firsts)
+            waits[task] += len(firsts)
             for first in firsts:
                 known = opens[first]
                 if type(known) is list:
                     known.append(task)
                 else:
                     opens[first] = [*known, task]
-    return opens, shut
+    return Opening(opens, waits)
+
+
+def again(tasks: Tasks, order: Sequence[int], opening: Opening) -> list[int]:
+    """As :func:`carry`, for tasks that may have been carried out before with other lengths.
+
+    Raises:
+        ValueError: the tasks wait for one another in a circle.
+    """
+    return _carry(tasks, order, opening).start
+
+
+def in_turn(tasks: Tasks, order: Sequence[int], opening: Opening) -> tuple[list[int], list[int]]:
+    """As :func:`carried`, but what starts at one time as in ``order``, not what is by hand first.
+
+    Raises:
+        ValueError: the tasks wait for one another in a circle.
+    """
+    carrier, count = _carry(tasks, order, opening), len(order)
+    return carrier.start, [order[turn % count] for turn in sorted(carrier.turns)]
+
+
+def _carry(tasks: Tasks, order: Sequence[int], opening: Opening) -> "_Carrier":
+    carrier = _Carrier(tasks, order, opening)
+    for phase, members in tasks.by_phase():
+        carrier.carry_out(phase, members)
+    return carrier
 
 
 class _Carrier:
@@ -75,12 +93,12 @@ class _Carrier:
     start, the time and the rank: the one times the number of all tasks, plus the other.
     """
 
-    def __init__(self, tasks: Tasks, order: Sequence[int], ties: Sequence[Ties]) -> None:
+    def __init__(self, tasks: Tasks, order: Sequence[int], opening: Opening) -> None:
         count = len(tasks.length)
         self.tasks = tasks
         self.order = order
         self.rank = ranks(order)
-        self.opens, self.shut = _opens(tasks, ties)
+        self.opens, self.shut = opening.opens, opening.waits.copy()
         self.now = 0
         self.start = [-1] * count
         self.turns: list[int] = []
@@ -89,62 +107,49 @@ class _Carrier:
         self.busy = [False] * devices
         self.ready: list[int] = []
         self.ready_by_hand: list[int] = []
-        self.any_by_hand = True in tasks.by_hand
         self.spoken = 0
         self.times: list[int] = []
         self.ending: dict[int, list[int]] = {}
 
     def carry_out(self, phase: int, members: Sequence[int]) -> None:
         """Carry out one phase, after all that was carried out so far."""
-        shut, rank, times, left = self.shut, self.rank, self.times, len(members)
-        by_hand = self.tasks.by_hand
-        self.ready = [rank[task] for task in members if not (shut[task] or by_hand[task])]
-        heapify(self.ready)
-        if self.any_by_hand:
-            self.ready_by_hand = sorted(
-                [rank[task] for task in members if by_hand[task] and not shut[task]]
-            )
+        device, phases, by_hand = self.tasks.device, self.tasks.phase, self.tasks.by_hand
+        opens, shut, rank, parked, busy = self.opens, self.shut, self.rank, self.parked, self.busy
+        ready, hands, times, left = self.ready, self.ready_by_hand, self.times, len(members)
+        for task in members:
+            if not shut[task]:
+                heappush(hands if by_hand[task] else ready, rank[task])
         self._start_what_can(phase)
         while times:
             self.now = heappop(times)
             ended = self.ending.pop(self.now)
             left -= len(ended)
-            self._end(ended, phase)
+            for task in ended:
+                own = device[task]
+                busy[own] = False
+                self.spoken -= not by_hand[task]
+                if parked[own]:
+                    heappush(ready, heappop(parked[own]))
+                for then in opens[task]:
+                    waits = shut[then] = shut[then] - 1
+                    if waits or phases[then] != phase:
+                        continue
+                    if by_hand[then]:
+                        heappush(hands, rank[then])
+                    else:
+                        other = device[then]
+                        heappush(parked[other] if busy[other] else ready, rank[then])
             self._start_what_can(phase)
         if left:
             raise ValueError("the steps wait for one another in a circle")
-
-    def _end(self, ended: Sequence[int], phase: int) -> None:
-        """End tasks; what they were the last to be waited for may start, or is parked."""
-        tasks, opens, shut, rank = self.tasks, self.opens, self.shut, self.rank
-        device, phases, by_hand = tasks.device, tasks.phase, tasks.by_hand
-        ready, parked, busy = self.ready, self.parked, self.busy
-        self.spoken -= len(ended)
-        if self.any_by_hand:
-            self.spoken += sum([by_hand[task] for task in ended])
-        for task in ended:
-            own = device[task]
-            busy[own] = False
-            if parked[own]:
-                heappush(ready, heappop(parked[own]))
-            for then in opens[task]:
-                waits = shut[then] = shut[then] - 1
-                if waits or phases[then] != phase:
-                    continue
-                if by_hand[then]:
-                    heappush(self.ready_by_hand, rank[then])
-                elif busy[other := device[then]]:
-                    heappush(parked[other], rank[then])
-                else:
-                    heappush(ready, rank[then])
 
     def _start_what_can(self, phase: int) -> None:
         if self.ready_by_hand:
             self._start_by_hand(phase)
         order, length, device = self.order, self.tasks.length, self.tasks.device
         ready, parked, busy, start, now = self.ready, self.parked, self.busy, self.start, self.now
-        free = self.tasks.width - self.spoken
         ending, turns, turn = self.ending, self.turns, now * len(order)
+        free = self.tasks.width - self.spoken
         while ready and free > 0:
             place = heappop(ready)
             task = order[place]
@@ -179,7 +184,7 @@ class _Carrier:
             self.start[task] = now
             self.turns.append(now * len(self.order) + place)
             self._run(task, now + tasks.length[task])
-        self.ready_by_hand = waiting  # in order, so it is a heap
+        self.ready_by_hand[:] = waiting  # in order, so it is a heap
 
     def _run(self, task: int, until: int) -> None:
         if until not in self.ending:

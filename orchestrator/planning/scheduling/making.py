@@ -6,10 +6,10 @@ all that comes to is then carried out on paper, as a run would; the times told a
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 
-from orchestrator.planning.scheduling.carry import carry, in_turn
+from orchestrator.planning.scheduling.carry import Opening, again, in_turn, opening_of
 from orchestrator.planning.scheduling.packing import pack
 from orchestrator.planning.scheduling.parts import Group, groups_of, part_of
 from orchestrator.planning.scheduling.solving import Solved, Solver
@@ -26,7 +26,8 @@ class Made:
     ``waits``: for each disable that is held back, the tasks that it comes after. ``behind``: for
     each task, those that go first for the sake of silence. ``order``: all tasks, as they start.
     ``tries``: how often the search tried another order; ``whole``: whether that was as often as it
-    would, or all that there was to gain was gained.
+    would, or all that there was to gain was gained. ``opening``: ``waits`` and ``behind`` once
+    more, together with what safety demands, until it is :func:`paced`.
     """
 
     start: list[int]
@@ -36,6 +37,7 @@ class Made:
     order: list[int]
     tries: int = 0
     whole: bool = True
+    opening: Opening | None = field(default=None, repr=False, compare=False)
 
 
 def make(tasks: Tasks, work: int = WORK) -> Made:
@@ -49,9 +51,10 @@ def make(tasks: Tasks, work: int = WORK) -> Made:
     for _, own in groupby(groups, key=lambda group: tasks.phase[group.members[0]]):
         making.add_phase(own)
     solver, waits, behind = making.solver, making.waits, making.behind
-    start, order = in_turn(tasks, making.first, waits, behind)
+    opening = opening_of(tasks, waits, behind)
+    start, order = in_turn(tasks, making.first, opening)
     end = list(map(int.__add__, start, tasks.length))
-    return Made(start, end, waits, behind, order, solver.tries, solver.whole)
+    return Made(start, end, waits, behind, order, solver.tries, solver.whole, opening)
 
 
 def paced(made: Made, tasks: Tasks) -> Made:
@@ -59,8 +62,10 @@ def paced(made: Made, tasks: Tasks) -> Made:
 
     ``tasks`` differ from those of ``made`` by their lengths alone.
     """
-    start = carry(tasks, made.order, made.waits, made.behind)
-    return replace(made, start=start, end=list(map(int.__add__, start, tasks.length)))
+    opening = made.opening or opening_of(tasks, made.waits, made.behind)
+    start = again(tasks, made.order, opening)
+    end = list(map(int.__add__, start, tasks.length))
+    return replace(made, start=start, end=end, opening=None)
 
 
 class _Making:

@@ -22,8 +22,7 @@ def pack(tasks: Tasks, solved: Sequence[Solved]) -> dict[int, tuple[int, ...]]:
     for one in solved:
         by_phase.setdefault(tasks.phase[one.part.members[0]], []).append(one)
     for parts in by_phase.values():
-        devices = sum(one.devices for one in parts)
-        if devices > tasks.width and len(parts) > 1:
+        if len(parts) > 1 and sum(one.devices for one in parts) > tasks.width:
             _Room(tasks.width).put_all(parts, behind)
     return behind
 

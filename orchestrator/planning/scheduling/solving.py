@@ -4,6 +4,7 @@ A first order by list scheduling, a search where it leaves more silence than the
 each disable tied to the task whose end it waits for, and soft orders that keep devices free.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -50,15 +51,17 @@ class Solved:
 
     def profile(self) -> list[tuple[int, int, int, int]]:
         """From when to when how many devices are spoken to, and a task that ends just then."""
-        tasks = self.part.tasks
-        turns: dict[int, int] = {}
-        ends: dict[int, int] = {}
-        for task in range(len(self.part.members)):
-            if tasks.length[task] and not tasks.by_hand[task]:
-                end = self.start[task] + tasks.length[task]
-                turns[self.start[task]] = turns.get(self.start[task], 0) + 1
-                turns[end] = turns.get(end, 0) - 1
-                ends[end] = task
+        tasks, start = self.part.tasks, self.start
+        own = [
+            task
+            for task in range(len(self.part.members))
+            if tasks.length[task] and not tasks.by_hand[task]
+        ]
+        until = [start[task] + tasks.length[task] for task in own]
+        turns = Counter([start[task] for task in own])
+        for time, count in Counter(until).items():
+            turns[time] -= count
+        ends = dict(zip(until, own, strict=True))
         found: list[tuple[int, int, int, int]] = []
         since = count = 0
         for time in sorted(turns):

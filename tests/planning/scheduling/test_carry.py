@@ -1,6 +1,8 @@
+from dataclasses import replace
+
 import pytest
 
-from orchestrator.planning.scheduling.carry import carried, carry, in_turn
+from orchestrator.planning.scheduling.carry import again, carried, carry, in_turn, opening_of
 from orchestrator.planning.scheduling.tasks import Tasks
 from tests.planning.scheduling.problems import chance, check, problem
 
@@ -60,13 +62,23 @@ def test_what_starts_at_one_time_is_told_as_it_was_given() -> None:
     """What is done by hand starts first; in turn, it comes where the order has it."""
     tasks = problem(("a", 1, ()), ("b", 1, ()), ("c", 1, ()), by_hand=(2,))
     assert carried(tasks, (1, 2, 0)) == ([0, 0, 0], [2, 1, 0])
-    assert in_turn(tasks, (1, 2, 0)) == ([0, 0, 0], [1, 2, 0])
+    assert in_turn(tasks, (1, 2, 0), opening_of(tasks)) == ([0, 0, 0], [1, 2, 0])
 
 
 def test_what_comes_free_while_its_device_is_busy_waits_for_it() -> None:
     """Of those that wait so, the first in the order goes first, whichever came first."""
     tasks = problem(("a", 9, ()), ("b", 1, ()), ("c", 2, ()), ("a", 1, (1,)), ("a", 1, (2,)))
     assert carry(tasks, (0, 1, 2, 4, 3)) == [0, 0, 0, 10, 9]
+
+
+def test_the_same_can_be_carried_out_again_with_other_lengths() -> None:
+    """What waits for what, ties and all, is worked out once, and is still there afterwards."""
+    tasks = problem(("a", 1, ()), ("b", 2, (0,)), ("c", 3, ()))
+    longer = replace(tasks, length=(5, 2, 3))
+    opening = opening_of(tasks, {2: (1,)})
+    assert again(tasks, (0, 1, 2), opening) == [0, 1, 3]
+    assert again(longer, (0, 1, 2), opening) == [0, 5, 7]
+    assert again(tasks, (0, 1, 2), opening) == carry(tasks, (0, 1, 2), {2: (1,)})
 
 
 def test_nothing_takes_no_time() -> None:
