@@ -106,7 +106,8 @@ class Run:
         self._held, self._lost = self._startable.held, self._startable.lost
         self._turned: set[str] = set()  # devices whose next operation was not handed out yet
         self._own: Operation | None = None  # what the run itself, not a step, wants done
-        self._out: dict[Operation, str | None] = {}  # handed out, by device; None: the run's own
+        # What was handed out, by the very value; with its device, or None: the run's own.
+        self._out: dict[int, tuple[Operation, str | None]] = {}
         self._pausing: str | None = None
         self._stale = True  # whether a step may start that could not when last asked
         begun = any(not isinstance(event, Asked | Answered | Agreed) for event in stored)
@@ -141,30 +142,32 @@ class Run:
         self._proceed()
         turned, self._turned = self._turned, set()
         devices = turned if len(turned) == 1 else [on for on in self._hands if on in turned]
-        fresh = {self._hands[on].operation(): on for on in devices if on in self._hands}
-        self._out.update(fresh)
+        fresh: list[Operation] = []
+        for device in devices:
+            if (together := self._hands.get(device)) is not None:
+                operation = together.operation()
+                self._out[id(operation)] = (operation, device)
+                fresh.append(operation)
         own = self._own_operation()
-        if own is None or own in self._out:
-            return tuple(fresh)
-        self._out[own] = None
-        return (own, *fresh)
+        if own is not None and id(own) not in self._out:
+            self._out[id(own)] = (own, None)
+            fresh.insert(0, own)
+        return tuple(fresh)
 
     def settle(self, operation: Operation, outcome: Outcome) -> None:
-        """Tell what came of an operation that was handed out.
+        """Tell what came of an operation, the very one that was handed out.
 
         Raises:
             OutOfTurn: nobody asked for that; nothing was changed.
         """
-        try:
-            device = self._out[operation]
-        except KeyError:
-            said = f"{type(operation).__name__} was not handed out, or is settled"
-            raise OutOfTurn(said) from None
+        handed, device = self._out.get(id(operation), (None, None))
+        if handed is not operation:
+            raise OutOfTurn(f"{type(operation).__name__} was not handed out, or is settled")
         if device is None:
             self._settle_own(operation, outcome)
         else:
             self._settle_steps(device, operation, outcome)
-        del self._out[operation]
+        del self._out[id(operation)]
 
     def _settle_steps(self, device: str, operation: Operation, outcome: Outcome) -> None:
         hands = self._hands[device].told(outcome)

@@ -61,11 +61,16 @@ class Startable:
 
     def proved(self, step: str) -> bool:
         """Whether a step is proved, and that is stored."""
-        return self._state.standing(step) is Standing.PROVED
+        return self._state.standings.get(step) is Standing.PROVED
 
     def lacking(self, step: Step) -> list[str]:
         """The steps that ``step`` comes after and that are not proved, or not any more."""
-        return [name for name in step.after if not self.proved(name) or name in self.lost]
+        standings, lost = self._state.standings, self.lost
+        return [
+            name
+            for name in step.after
+            if standings.get(name) is not Standing.PROVED or name in lost
+        ]
 
     def phase(self) -> int:
         """The earliest phase with a step that is not proved."""
@@ -90,13 +95,16 @@ class Startable:
         return [] if full else list(self._now())
 
     def _now(self) -> Iterator[tuple[Step, ...]]:
-        phase, stuck = self.phase(), self.stuck()
-        blocked = set(stuck.devices())
+        phase, waiting = self.phase(), self._may_wait()
+        blocked: set[str] = set()
+        hopeless: AbstractSet[str] = frozenset()
+        if self._state.failures or self.lost:
+            stuck = self.stuck()
+            blocked |= stuck.devices()
+            hopeless = stuck.hopeless(step for step in waiting if step.id not in self.held)
         # Most often nothing is in doubt: what is intended is in hand.
         settled = self._state.intended.keys() <= self.held
         doubtful = {} if settled else self._doubtful()
-        waiting = self._may_wait()
-        hopeless = stuck.hopeless(step for step in waiting if step.id not in self.held)
         room = self._width - self._spoken_to()
 
         def may(step: Step) -> bool:
@@ -136,14 +144,14 @@ class Startable:
         device, phase = next((step.device, step.phase) for step in proving)
         if self._by_hand or self._ripe is None:
             return ()
-        left = [self.steps[name] for name in self.on[device] if name not in done]
-        if any(self._state.standing(step.id) is Standing.INTENDED for step in left):
+        left = [name for name in self.on[device] if name not in done]
+        if any(name in self._state.intended for name in left):
             return ()  # it may have landed before a resume: that is for ``now`` to judge
 
         def may(step: Step) -> bool:
             return step.phase == phase and self._open(step, frozenset(), done)
 
-        first = min(filter(may, left), key=_place, default=None)
+        first = min(filter(may, map(self.steps.__getitem__, left)), key=_place, default=None)
         if first is None:
             return ()
         for step in ripe:
@@ -168,8 +176,8 @@ class Startable:
         self, step: Step, hopeless: AbstractSet[str], done: AbstractSet[str] = frozenset()
     ) -> bool:
         """Whether nothing in the order holds ``step`` back, once ``done`` is proved, too."""
-        standing = self._state.standing(step.id)
-        if step.id in self.held or standing in (Standing.FAILED, Standing.PROVED):
+        standing = self._state.standings.get(step.id)
+        if step.id in self.held or standing is Standing.PROVED or standing is Standing.FAILED:
             return False
         if any(name not in done for name in self.lacking(step)):
             return False

@@ -22,7 +22,9 @@ from orchestrator.running.operations import (
     ReadFailed,
     Refused,
     Reply,
+    Saw,
     Store,
+    Stored,
     Stranger,
     Unsure,
     Wait,
@@ -133,20 +135,29 @@ class Hand:
         """
         step = self.step
         if self.stage in _READS:
-            return Read(step, self._where(), self.holds if self.checks else ())
+            return Read(step, self.where, self.holds if self.checks else ())
         if self.stage in _WAITS:
             return Wait(step, self._seconds())
         match self.stage:
             case Stage.PROBING:
                 return Probe(step, target(step))
             case Stage.SENDING:
-                return Write(step, step.at)
+                return Write(step, self.where)
             case Stage.ASKING:
                 return Ask(f"by-hand:{step.id}", by_hand_text(step))
             case _:
                 return Store(self.notes + self._events())
 
-    def _where(self) -> str:
+    @property
+    def asks(self) -> type[Operation]:
+        """What kind of operation is done in the present stage, which is not the last one."""
+        return ASKS[self.stage]
+
+    @property
+    def where(self) -> str:
+        """The address at which it is spoken to in the present stage."""
+        if self.stage is Stage.SENDING:
+            return self.step.at
         if self.stage is Stage.LAST_LOOK:
             return self.left or self.new
         return self.new if self.stage in AT_NEW else self.gone_to or self.step.at
@@ -188,15 +199,17 @@ class Hand:
             OutOfTurn: the table has no such row.
         """
         then = goes(self.stage, happening)
-        changes = {
-            **_noted(self, outcome),
-            **_counted(self, outcome),
-            "stage": then.stage,
-            "said": _words_of(outcome) or self.said,
-        }
+        changes: dict[str, Any] = {"stage": then.stage}
+        if not isinstance(outcome, Saw | Stored):  # most outcomes are, and tell of no trouble
+            changes |= _noted(self, outcome)
+            changes |= _counted(self, outcome)
+            if said_of_it := _words_of(outcome):
+                changes["said"] = said_of_it
+        elif self.stage is Stage.DOUBTING:
+            changes["notes"] = ()  # they are stored now
         if happening in (Happening.RESENDABLE, Happening.MOVABLE):
             changes["doubt"] = False
-        if happening is Happening.VACANT:
+        elif happening is Happening.VACANT:
             changes["vacant"] = True
         hand = changed(self, changes)  # once: a run of many devices does it all the time
         return _failed(hand, then, said) if then.stage is Stage.FAILING else hand
@@ -227,7 +240,7 @@ def _counted(hand: Hand, outcome: Outcome) -> dict[str, Any]:
         return {"busy": hand.busy + 1, "retry_after_s": 0.0, "vacant": False}
     if hand.stage in _WAITS:
         return {"waits": hand.waits + 1, "retry_after_s": 0.0}
-    return {"notes": ()} if hand.stage is Stage.DOUBTING else {}
+    return {}
 
 
 def _failed(hand: Hand, then: Goes, said: str) -> Hand:

@@ -60,8 +60,10 @@ def _lost(hand: Hand, state: DeviceState) -> tuple[Step, ...]:
     not sent, nor for one that is needless.
     """
     step = hand.step
+    if not hand.checks or not hand.holds:
+        return ()
     there = step.kind is StepKind.RENUMBER and sight(step, state) is Sight.WANTED
-    if there or not hand.checks or _needless(hand, state):
+    if there or _needless(hand, state):
         return ()
     return lost(step, hand.holds, state, hand.besides, hand.mates)
 

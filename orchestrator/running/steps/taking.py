@@ -31,10 +31,11 @@ def taken(
     ``batch`` are all that are taken in hand with it, itself among them. ``done`` are those whose
     proof is stored together with its intent. ``kept`` is what a first save is to keep.
     """
-    proved = [name for name in own if name in done or state.standing(name) is Standing.PROVED]
+    standings = state.standings
+    proved = [name for name in own if name in done or standings.get(name) is Standing.PROVED]
     readdress = readdress_of(step, steps)
     moved = readdress is not None and new_address(readdress) != readdress.at
-    earlier = writes(step) and state.standing(step.id) is Standing.INTENDED
+    earlier = writes(step) and standings.get(step.id) is Standing.INTENDED
     return Hand(
         step=step,
         expects=expects,
@@ -44,7 +45,7 @@ def taken(
         gone_to=gone_to(step, steps, proved),
         holds=rests_on(step, steps, proved),
         besides=values_set(step.device, steps, proved),
-        later=overtaken_by(step, [steps[name] for name in own], state.standings) if earlier else (),
+        later=overtaken_by(step, [steps[name] for name in own], standings) if earlier else (),
         kept=kept,
         mates=tuple(one for one in batch if one is not step),
         earlier=earlier,

@@ -107,15 +107,15 @@ class Together:
 
     def _turn(self) -> tuple[Hand, ...]:
         """The steps whose turn it is: they want the same done at the same address."""
-        wanted = [(hand, hand.operation()) for hand in self.hands if not hand.over]
-        if not wanted:
+        left = [hand for hand in self.hands if not hand.over]
+        if not left:
             raise OutOfTurn("every step on the device is over")
         if self.apart:
-            return (wanted[0][0],)
+            return (left[0],)
         # What was sent is settled before anything else is looked at, and sent.
-        sent = [each for each in wanted if each[0].stage not in _UNSENT] or wanted
-        first = min(sent, key=lambda each: _TURN[type(each[1])])[1]
-        return tuple(hand for hand, operation in sent if _alike(first, operation))
+        sent = [hand for hand in left if hand.stage not in _UNSENT] or left
+        first = min(sent, key=lambda hand: _TURN[hand.asks])
+        return tuple([hand for hand in sent if hand is first or _alike(first, hand)])
 
 
 def _on_firm_ground(hand: Hand, lacking: Callable[[Step], Sequence[str]]) -> Hand:
@@ -133,10 +133,10 @@ def _own(outcome: Outcome, hand: Hand) -> Outcome:
     return outcome.of[hand.step.id]
 
 
-def _alike(one: Operation, other: Operation) -> bool:
-    if isinstance(one, Write | Read) and isinstance(other, Write | Read):
-        return type(one) is type(other) and one.at == other.at
-    return type(one) is type(other) and not isinstance(one, Probe | Ask)
+def _alike(one: Hand, other: Hand) -> bool:
+    if one.asks is not other.asks or one.asks in (Probe, Ask):
+        return False
+    return one.asks not in (Write, Read) or one.where == other.where
 
 
 def _one(operations: list[Operation]) -> Operation:
