@@ -6,7 +6,6 @@ takes no more than a small part of the time. Both are true; lines are added befo
 is done (a step that is begun), or as soon as it is known (how it ended).
 """
 
-import os
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -19,6 +18,7 @@ from typing import Self
 
 from orchestrator.errors import CallError, words
 from orchestrator.reports import rollback_notes
+from orchestrator.reports.tail import Tail
 from orchestrator.running.events import Event, Finished, Paused
 from orchestrator.running.protocols import Recorder
 from orchestrator.running.record import RunRecord
@@ -33,10 +33,6 @@ INLINE_S = 0.02
 def notes_path(folder: Path, run: str) -> Path:
     """Where the notes of a run lie."""
     return folder / "runs" / run / "rollback-notes.md"
-
-
-_DURABLY = getattr(os, "O_DSYNC", 0)
-"""Has a write return once what was added is on disk, and the new length (POSIX, open)."""
 
 
 class NotesKeeper:
@@ -59,6 +55,7 @@ class NotesKeeper:
         self._steps = {step.id: step for step in record.sequence.steps}
         self._events = list(events)
         self.paths = tuple(paths)
+        self._tails = [Tail(path) for path in self.paths]
         self._ledger = ledger
         self._now = now
         self._alone = threading.Lock()
@@ -82,6 +79,7 @@ class NotesKeeper:
         self, kind: type[BaseException] | None, why: BaseException | None, at: TracebackType | None
     ) -> None:
         self._threads.shutdown()
+        self._let_go()
 
     def write(self) -> None:
         """Write the whole notes as they are true now, to every place.
@@ -95,6 +93,7 @@ class NotesKeeper:
         with self._alone:
             self._listed = False
             since = self._since(self._events[count:])
+            self._let_go()
             for path in self.paths:
                 rollback_notes.write(path, text + since)
         self._ended = self._now()
@@ -110,9 +109,9 @@ class NotesKeeper:
         with self._alone:
             added = self._since(stored)
             self._events.extend(stored)
-            places = self.paths if added else ()
-            telling = [self._threads.submit(_add, path, added).result for path in places[1:]]
-            telling += [partial(_add, path, added) for path in places[:1]]
+            tails = self._tails if added else []
+            telling = [self._threads.submit(tail.add, added).result for tail in tails[1:]]
+            telling += [partial(tail.add, added) for tail in tails[:1]]
             try:
                 self._ledger.append(run, stored, at)
             finally:
@@ -128,6 +127,10 @@ class NotesKeeper:
             self._aside.result()
             self._aside = None
         self._write_or_say()
+
+    def _let_go(self) -> None:
+        for tail in self._tails:
+            tail.let_go()
 
     def _write_anew(self) -> None:
         if self._took <= INLINE_S:
@@ -160,21 +163,3 @@ class NotesKeeper:
         head = rollback_notes.SINCE if lines and not self._listed else ()
         self._listed |= bool(lines)
         return "".join(f"{line}\n" for line in (*head, *lines))
-
-
-def _add(path: Path, text: str) -> bool:
-    """Add ``text`` durably to the file; True if the file is gone."""
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_APPEND | _DURABLY)
-    except FileNotFoundError:
-        return True
-    try:
-        os.write(handle, text.encode(errors="backslashreplace"))
-        if not _DURABLY:
-            os.fsync(handle)
-    except OSError as error:
-        error.filename = str(path)
-        raise
-    finally:
-        os.close(handle)
-    return False
