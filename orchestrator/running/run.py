@@ -149,7 +149,7 @@ class Run:
                 self._out[id(operation)] = (operation, device)
                 fresh.append(operation)
         own = self._own_operation()
-        if own is not None and id(own) not in self._out:
+        if own is not None and own not in [one for one, on in self._out.values() if on is None]:
             self._out[id(own)] = (own, None)
             fresh.insert(0, own)
         return tuple(fresh)

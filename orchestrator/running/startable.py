@@ -4,7 +4,7 @@ The rules are those of the order (``run``). What it takes to find out does not g
 long as nothing has failed.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 
 from orchestrator.facility.step import Sequence, Step, StepKind, batches_of
@@ -108,13 +108,14 @@ class Startable:
         room = self._width - self._spoken_to()
 
         def may(step: Step) -> bool:
-            device = step.device
-            if step.phase != phase or device in self.hands or device in blocked:
+            if step.phase != phase or step.device in blocked:
                 return False
-            first = doubtful.get(device)
+            first = doubtful.get(step.device)
             return (first is None or step.id in first) and self._open(step, hopeless)
 
         for step in waiting:
+            if step.device in self.hands:
+                continue
             if room <= 0 and not self._by_hand:
                 return  # none of the others may start, and they may be thousands
             by_hand = step.kind is StepKind.BY_HAND
@@ -135,23 +136,25 @@ class Startable:
             for device, together in self.hands.items()
         )
 
-    def after(self, proving: Collection[Step]) -> tuple[Step, ...]:
+    def after(self, proving: tuple[Step, ...]) -> tuple[Step, ...]:
         """What may start on a device as soon as ``proving``, all it has in hand, is proved.
 
         Nothing, if a step of another device comes first then, or while something has failed.
         """
-        ripe, done = self._may_wait(), {step.id for step in proving}
-        device, phase = next((step.device, step.phase) for step in proving)
-        if self._by_hand or self._ripe is None:
+        done = {step.id for step in proving}
+        left = [name for name in self.on[proving[0].device] if name not in done]
+        ripe = self._may_wait() if left else ()
+        # What may have landed before a resume is for ``now`` to judge.
+        begun = self._state.intended.keys()
+        if self._by_hand or self._ripe is None or not begun.isdisjoint(left):
             return ()
-        left = [name for name in self.on[device] if name not in done]
-        if any(name in self._state.intended for name in left):
-            return ()  # it may have landed before a resume: that is for ``now`` to judge
+        phase = proving[0].phase
 
         def may(step: Step) -> bool:
             return step.phase == phase and self._open(step, frozenset(), done)
 
-        first = min(filter(may, map(self.steps.__getitem__, left)), key=_place, default=None)
+        free = [step for name in left if may(step := self.steps[name])]
+        first = min(free, key=_place, default=None)
         if first is None:
             return ()
         for step in ripe:
@@ -159,8 +162,10 @@ class Startable:
                 break
             if step.device not in self.hands and may(step) and _place(step) < _place(first):
                 return ()
-        others = self._batches.get((device, first.batch), ()) if first.batch else ()
-        return (first, *(one for one in others if one is not first and may(one)))
+        if not first.batch:
+            return (first,)
+        others = self._batches[first.device, first.batch]
+        return (first, *[one for one in others if one is not first and may(one)])
 
     def _may_wait(self) -> Iterable[Step]:
         """In order, every step that may start, and others; all that is left, after a failure."""

@@ -849,6 +849,7 @@ def test_the_runs_own_questions_take_only_their_own_answers() -> None:
     (asked,) = run.ready()
     run.settle(asked, Stored())
     (ask,) = run.ready()
+    assert run.ready() == (), "it is asked once, however often the run is looked at"
     with pytest.raises(OutOfTurn):
         run.settle(ask, Elapsed())
     run.settle(ask, Reply(go=True))

@@ -74,9 +74,11 @@ class Together:
 
     def on_firm_ground(self, lacking: Callable[[Step], Sequence[str]]) -> "Together":
         """Those about to be written fail where they lack steps that have to be done before."""
-        if not any(hand.stage is Stage.SENDING and lacking(hand.step) for hand in self.hands):
-            return self
-        return Together(tuple(_on_firm_ground(hand, lacking) for hand in self.hands), self.apart)
+        for hand in self.hands:
+            if hand.stage is Stage.SENDING and lacking(hand.step):
+                hands = tuple([_on_firm_ground(one, lacking) for one in self.hands])
+                return Together(hands, self.apart)
+        return self
 
     def operation(self) -> Operation:
         """What is to be done next.
