@@ -44,27 +44,18 @@ def tasks_of(
 
 
 def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> Tasks:
-    device: list[int] = []
-    phase: list[int] = []
-    by_hand: list[bool] = []
-    before: list[tuple[int, ...]] = []
     later: list[list[int]] = [[] for _ in drafts]
-    numbers: dict[str, int] = {}
-    hand = StepKind.BY_HAND
     for index, draft in enumerate(drafts):
-        device.append(numbers.setdefault(draft.device, len(numbers)))
-        phase.append(draft.phase)
-        by_hand.append(draft.kind is hand)
-        firsts = tuple(draft.after)
-        before.append(firsts)
-        for first in firsts:
-            later[first].append(index)
+        for before in draft.after:
+            later[before].append(index)
+    numbers: dict[str, int] = {}
+    by_hand = StepKind.BY_HAND
     return Tasks(
         length=lengths_of(drafts),
-        device=tuple(device),
-        phase=tuple(phase),
-        by_hand=tuple(by_hand),
-        before=tuple(before),
+        device=tuple([numbers.setdefault(draft.device, len(numbers)) for draft in drafts]),
+        phase=tuple([draft.phase for draft in drafts]),
+        by_hand=tuple([draft.kind is by_hand for draft in drafts]),
+        before=tuple([tuple(draft.after) for draft in drafts]),
         later=tuple(map(tuple, later)),
         silences=tuple(silences),
         width=max(width, 1),
