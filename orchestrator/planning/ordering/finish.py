@@ -134,33 +134,32 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
     name_of = names.__getitem__
     by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
     batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
-    steps = []
-    for at, index in enumerate(made.order, 1):
-        draft = graph.drafts[index]
+    steps: list[Step | None] = [None] * len(place)
+    # Made in the order of the drafts, device by device: so what is looked at together lies together.
+    for index, draft in enumerate(graph.drafts):
         firsts: Iterable[int] = draft.after
         if len(draft.after) > 1:
             firsts = sorted(firsts, key=start_of)
         reasons = tuple(filter(None, map(draft.after.__getitem__, firsts)))
         behind = made.behind.get(index)
-        steps.append(
-            _step(
-                names[index],
-                draft.kind,
-                draft.device,
-                draft.at,
-                draft.as_found,
-                draft.wanted,
-                draft.source,
-                draft.destination,
-                draft.setting,
-                tuple(map(name_of, firsts)),
-                tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
-                reasons if len(reasons) < 2 else tuple(dict.fromkeys(reasons)),  # noqa: PLR2004
-                draft.phase,
-                at,
-                draft.seconds,
-                draft.origin,
-                batch.get(index, 0),
-            )
+        at = place[index]
+        steps[at] = _step(
+            names[index],
+            draft.kind,
+            draft.device,
+            draft.at,
+            draft.as_found,
+            draft.wanted,
+            draft.source,
+            draft.destination,
+            draft.setting,
+            tuple(map(name_of, firsts)),
+            tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
+            reasons if len(reasons) < 2 else tuple(dict.fromkeys(reasons)),  # noqa: PLR2004
+            draft.phase,
+            at + 1,
+            draft.seconds,
+            draft.origin,
+            batch.get(index, 0),
         )
-    return tuple(steps)
+    return tuple([step for step in steps if step is not None])
