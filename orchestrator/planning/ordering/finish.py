@@ -135,7 +135,7 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
     by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
     batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
     steps: list[Step | None] = [None] * len(place)
-    # Made in the order of the drafts, device by device: so what is looked at together lies together.
+    # Made in the order of the drafts: what is looked at together, device by device, lies together.
     for index, draft in enumerate(graph.drafts):
         firsts: Iterable[int] = draft.after
         if len(draft.after) > 1:

@@ -63,8 +63,11 @@ def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> T
 
 
 def lengths_of(drafts: Sequence[Draft], batches: Batches | None = None) -> tuple[int, ...]:
-    """How long each task takes, in milliseconds: a batch as long as the longest of its steps."""
-    alone = [round(draft.seconds * 1000) for draft in drafts]
+    """How long each task takes, in milliseconds: a batch as long as the longest of its steps.
+
+    One at least: what starts when another one does can then not come after that.
+    """
+    alone = [round(draft.seconds * 1000) or 1 for draft in drafts]
     if batches is None or not batches.groups:
         return tuple(alone)
     return tuple([max(alone[each] for each in group) for group in batches.members])
