@@ -5,12 +5,18 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from orchestrator.actions.configurations import take
-from orchestrator.actions.copies import keep_configurations, keep_states, notes_places, same_disk
+from orchestrator.actions.credentials.sign_ins import check_sign_ins
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.drive import drive
-from orchestrator.actions.look_round import known_before, looking_round
-from orchestrator.actions.notes import NotesKeeper
+from orchestrator.actions.driving.drive import drive
+from orchestrator.actions.driving.look_round import known_before, looking_round
+from orchestrator.actions.kept.configurations import take
+from orchestrator.actions.kept.copies import (
+    keep_configurations,
+    keep_states,
+    notes_places,
+    same_disk,
+)
+from orchestrator.actions.kept.notes import NotesKeeper
 from orchestrator.actions.propose import lengths_of, owners
 from orchestrator.actions.questions import (
     BEFORE_SOURCES_RETURN,
@@ -19,7 +25,6 @@ from orchestrator.actions.questions import (
     before_going_on,
     go_questions,
 )
-from orchestrator.actions.sign_ins import check_sign_ins
 from orchestrator.errors import CallError
 from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.hazard import Grade, Hazard

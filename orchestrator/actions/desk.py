@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from orchestrator.actions.sign_ins import asked_once, check_sign_ins
+from orchestrator.actions.credentials.sign_ins import asked_once, check_sign_ins
 from orchestrator.actions.survey import survey
 from orchestrator.adapters import plug_ins
 from orchestrator.adapters.http.looking import LookAt, make_looker

@@ -12,7 +12,7 @@ from rich.prompt import Prompt
 
 from orchestrator import computer
 from orchestrator.actions.apply import Attendance
-from orchestrator.actions.bench import BenchWish, bench
+from orchestrator.actions.bench.bring_up import BenchWish, bench
 from orchestrator.actions.propose import Choice
 from orchestrator.cli.accepting import accepts_of
 from orchestrator.cli.change import KeepCopyOption, YesOption

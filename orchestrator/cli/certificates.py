@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from orchestrator.actions.certificates import Seen, confirm, forget, look
+from orchestrator.actions.credentials.certificates import Seen, confirm, forget, look
 from orchestrator.cli.options import ConnectFileOption, ConnectOption, FacilityOption, desk_at
 from orchestrator.cli.person import YES
 from orchestrator.cli.show import end, show

@@ -10,11 +10,11 @@ from typing import Annotated, NoReturn
 import typer
 
 from orchestrator.actions.apply import Attendance, Ended, Order, apply, order_of, resume
+from orchestrator.actions.credentials.rotate import resume_rotation, rotated_by, take_back_rotation
 from orchestrator.actions.desk import Desk
+from orchestrator.actions.driving.waiting import until_open
 from orchestrator.actions.propose import Choice, lengths_in, propose
-from orchestrator.actions.rotate import resume_rotation, rotated_by, take_back_rotation
 from orchestrator.actions.undo import order_back, undo
-from orchestrator.actions.waiting import until_open
 from orchestrator.actions.work_order import no_longer_true, order_from
 from orchestrator.cli.accepting import accepts_of, ask_about_hazards
 from orchestrator.cli.garbage import look_often

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, overload
 import typer
 
 from orchestrator.actions.adopt import adopt
-from orchestrator.actions.notes import notes_path
+from orchestrator.actions.kept.notes import notes_path
 from orchestrator.cli.options import FacilityOption, JsonOption
 from orchestrator.cli.show import show, show_json
 from orchestrator.documents.folder import find_folder

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from orchestrator.actions.configurations import put_back
+from orchestrator.actions.kept.configurations import put_back
 from orchestrator.cli.history import RunArgument
 from orchestrator.cli.options import (
     AcceptOption,

@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from orchestrator.actions.rotate import rotate
-from orchestrator.actions.sign_in_test import devices_of, test_sign_in
+from orchestrator.actions.credentials.rotate import rotate
+from orchestrator.actions.credentials.sign_in_test import devices_of, test_sign_in
 from orchestrator.cli.change import KeepCopyOption, YesOption, attend, tell_ended
 from orchestrator.cli.options import (
     AcceptOption,

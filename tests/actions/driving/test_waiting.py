@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from orchestrator.actions.waiting import until_open
+from orchestrator.actions.driving.waiting import until_open
 from orchestrator.errors import CallError
 from orchestrator.running.window import Window
 from tests.actions.acted import Clock

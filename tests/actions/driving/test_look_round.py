@@ -4,8 +4,8 @@ import asyncio
 from collections.abc import Sequence
 
 from orchestrator.actions.apply import Ended, apply, order_of
-from orchestrator.actions.look_round import known_before, looking_round
-from orchestrator.actions.perform import LookRound
+from orchestrator.actions.driving.look_round import known_before, looking_round
+from orchestrator.actions.driving.perform import LookRound
 from orchestrator.actions.propose import Choice, propose
 from orchestrator.ledger.store import SqliteLedger
 from tests.actions.desks import attended, desk_of

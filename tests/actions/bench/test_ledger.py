@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from orchestrator.actions.bench_ledger import past_of
+from orchestrator.actions.bench.ledger import past_of
 from orchestrator.documents.folder import load_checked
 from orchestrator.planning.bench import BenchUnit, bench_units
 from orchestrator.planning.scene import merge

@@ -1,4 +1,4 @@
-from orchestrator.actions.certificates import Seen
+from orchestrator.actions.credentials.certificates import Seen
 from orchestrator.facility.trust import Pin
 
 

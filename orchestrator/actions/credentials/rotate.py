@@ -20,8 +20,8 @@ from orchestrator.actions.apply import (
     resume,
     start,
 )
+from orchestrator.actions.credentials.sign_in_test import devices_of
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.sign_in_test import devices_of
 from orchestrator.actions.survey import survey
 from orchestrator.adapters.rotating import NEW, OLD, SETTING, Rotating, Tried
 from orchestrator.credentials import Credentials

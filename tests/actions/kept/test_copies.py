@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.actions.copies import (
+from orchestrator.actions.kept.copies import (
     configuration_path,
     keep_configurations,
     keep_states,
@@ -17,7 +17,7 @@ from orchestrator.documents.as_found import read_as_found
 from orchestrator.documents.configuration import read_configuration
 from orchestrator.errors import CallError
 from orchestrator.facility.configuration import Configuration
-from tests.actions.test_notes import RECORD
+from tests.actions.kept.test_notes import RECORD
 
 
 def test_the_states_are_as_found_files(tmp_path: Path) -> None:

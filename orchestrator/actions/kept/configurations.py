@@ -9,8 +9,8 @@ import asyncio
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from orchestrator.actions.copies import configuration_path
 from orchestrator.actions.desk import Desk
+from orchestrator.actions.kept.copies import configuration_path
 from orchestrator.actions.propose import owners
 from orchestrator.adapters.nmos.device import GivesConfiguration
 from orchestrator.documents.configuration import read_configuration

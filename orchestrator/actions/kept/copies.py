@@ -7,7 +7,7 @@ what every device held. All of it is on disk when the call returns, before the f
 from collections.abc import Mapping
 from pathlib import Path
 
-from orchestrator.actions.notes import notes_path
+from orchestrator.actions.kept.notes import notes_path
 from orchestrator.documents.as_found import write_as_found
 from orchestrator.documents.configuration import write_configuration
 from orchestrator.errors import CallError

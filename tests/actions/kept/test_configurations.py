@@ -5,13 +5,13 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
 
-from orchestrator.actions.configurations import Taken, take
 from orchestrator.actions.desk import Desk
+from orchestrator.actions.kept.configurations import Taken, take
 from orchestrator.errors import Broken
 from orchestrator.facility.configuration import PutBack
 from orchestrator.facility.description import Json
 from orchestrator.facility.found import Found, Identity
-from tests.actions.test_notes import RECORD
+from tests.actions.kept.test_notes import RECORD
 from tests.adapters.ways_made import NOBODY_CAN, WHOLE, Answering
 
 GIVES = replace(NOBODY_CAN, gives_configuration=True)

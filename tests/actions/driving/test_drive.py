@@ -9,14 +9,14 @@ from datetime import datetime
 
 import pytest
 
-from orchestrator.actions.drive import (
+from orchestrator.actions.driving.drive import (
     AT_ONCE_BY_OPERATOR,
     BY_OPERATOR,
     TURN_S,
     drive,
     short_turns,
 )
-from orchestrator.actions.interrupts import Interrupts
+from orchestrator.actions.driving.interrupts import Interrupts
 from orchestrator.errors import LedgerError, OutcomeUnknown, Unreachable
 from orchestrator.facility.found import DestinationState, DeviceState, Identity
 from orchestrator.facility.step import Sequence, StepKind

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from orchestrator.actions.bench_reporter import CableReporter
+from orchestrator.actions.bench.reporter import CableReporter
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.planning.bench import bench_units
 from orchestrator.running.events import Event, Proved

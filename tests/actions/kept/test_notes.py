@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.actions.notes import NotesKeeper, notes_path
+from orchestrator.actions.kept.notes import NotesKeeper, notes_path
 from orchestrator.errors import CallError, LedgerError
 from orchestrator.reports import rollback_notes
 from orchestrator.running.events import Event, Failed, Failure, Finished, Intended, Proved, Sent

@@ -4,7 +4,7 @@ import asyncio
 import os
 import signal
 
-from orchestrator.actions.interrupts import AT_ONCE, PAUSE, Interrupts, listening
+from orchestrator.actions.driving.interrupts import AT_ONCE, PAUSE, Interrupts, listening
 
 
 def test_presses_are_counted_to_two() -> None:

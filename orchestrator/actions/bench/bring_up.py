@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from orchestrator.actions.apply import Attendance, ReporterFor, apply, order_of, resume
-from orchestrator.actions.bench_ledger import Past, past_of
-from orchestrator.actions.bench_meet import Met, meet
-from orchestrator.actions.bench_reporter import CableReporter
+from orchestrator.actions.bench.ledger import Past, past_of
+from orchestrator.actions.bench.meet import Met, meet
+from orchestrator.actions.bench.reporter import CableReporter
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, propose
 from orchestrator.errors import CallError

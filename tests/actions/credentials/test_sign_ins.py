@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from orchestrator.actions.sign_ins import asked_once, check_sign_ins
+from orchestrator.actions.credentials.sign_ins import asked_once, check_sign_ins
 from orchestrator.errors import CallError, NoSecret
 from orchestrator.facility.plan import Device, Interface
 from orchestrator.facility.secret import Secret

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.perform import LookRound
+from orchestrator.actions.driving.perform import LookRound
 from orchestrator.actions.propose import Choice, scene_of
 from orchestrator.facility.found import AsFound, NotFound
 from orchestrator.facility.hazard import Hazard

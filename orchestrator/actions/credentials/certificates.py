@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from orchestrator.actions.credentials.sign_in_test import where
 from orchestrator.actions.desk import Desk
-from orchestrator.actions.sign_in_test import where
 from orchestrator.adapters.http.looking import lines_of
 from orchestrator.adapters.open import planned_device
 from orchestrator.documents.trust import PINS_FILE, write_pins

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from orchestrator import errors
-from orchestrator.actions.perform import FAILURES, Deed, Performer
+from orchestrator.actions.driving.perform import FAILURES, Deed, Performer
 from orchestrator.errors import DeviceError
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Batch, Traits

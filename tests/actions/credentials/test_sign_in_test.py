@@ -3,7 +3,7 @@
 import asyncio
 
 from mocks.faults import Fault, Kind
-from orchestrator.actions.sign_in_test import devices_of, test_sign_in
+from orchestrator.actions.credentials.sign_in_test import devices_of, test_sign_in
 from tests.actions.desks import desk_of
 from tests.cli.stage import Stage
 

@@ -3,7 +3,7 @@
 import asyncio
 from pathlib import Path
 
-from orchestrator.actions.bench_meet import Met, meet
+from orchestrator.actions.bench.meet import Met, meet
 from orchestrator.planning.bench import bench_units
 from tests.actions.desks import Agreeing, desk_of
 from tests.cli.benches import FACTORY, FRESH, NODE, benched

@@ -13,8 +13,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AsyncExitStack, contextmanager
 from typing import Any
 
-from orchestrator.actions.interrupts import AT_ONCE, Interrupts, listening
-from orchestrator.actions.perform import Deed, LookRound, Performer, look_nowhere
+from orchestrator.actions.driving.interrupts import AT_ONCE, Interrupts, listening
+from orchestrator.actions.driving.perform import Deed, LookRound, Performer, look_nowhere
 from orchestrator.running.events import Event, Intended, Paused
 from orchestrator.running.operations import (
     Ask,

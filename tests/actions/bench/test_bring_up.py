@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.actions.bench import BenchWish, bench
+from orchestrator.actions.bench.bring_up import BenchWish, bench
 from orchestrator.actions.propose import Choice
 from orchestrator.errors import CallError
 from orchestrator.facility.computer import Attached, Computer

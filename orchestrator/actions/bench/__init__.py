@@ -1,0 +1,1 @@
+"""The bench: which unit, which cable, who is there, and bringing it up."""

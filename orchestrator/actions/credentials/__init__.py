@@ -1,0 +1,1 @@
+"""Secrets and certificates: asked for, tried, confirmed and changed."""

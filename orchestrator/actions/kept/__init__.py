@@ -1,0 +1,1 @@
+"""What is kept of a run beside the ledger: notes, states and whole configurations."""
