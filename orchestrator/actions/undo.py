@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from orchestrator.actions.apply import Order, order_of
 from orchestrator.actions.desk import Desk
 from orchestrator.actions.propose import Choice, propose
-from orchestrator.facility.found import AsFound
+from orchestrator.facility.found import AsFound, Found, NotFound
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.result import DryRun
 from orchestrator.running.back.undo import addresses, take_back
@@ -60,7 +60,8 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     await desk.clock.sleep(may_land_s(record.sequence, events, desk.patience))
     found = await desk.survey(asked={}, also=addresses(record))
     part = frozenset(n for n, device in desk.plan.devices.items() if device.room in rooms)
-    back = take_back(record, events, found, _benched(desk, record), part if rooms else None)
+    benched, away = _benched(desk, record.before), _benched(desk, found.devices)
+    back = take_back(record, events, found, benched, part if rooms else None, away=away)
     plan = plan_with_lost(desk.plan, record, events, back.lost)
     as_left = replace(desk, documents=replace(desk.documents, plan=plan))
     accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}
@@ -108,7 +109,11 @@ def order_back(
     return replace(order, rooms=back.rooms, leaves=back.leaves)
 
 
-def _benched(desk: Desk, record: RunRecord) -> frozenset[str]:
-    """The devices that stood on a bench before the run."""
-    networks = {name: desk.plan.network_of(entry.at) for name, entry in record.before.items()}
+def _benched(desk: Desk, entries: Mapping[str, Found | NotFound]) -> frozenset[str]:
+    """The devices that stand, or stood, on a bench."""
+    networks = {
+        name: desk.plan.network_of(entry.at)
+        for name, entry in entries.items()
+        if isinstance(entry, Found)
+    }
     return frozenset(name for name, net in networks.items() if net is not None and net.bench)

@@ -22,6 +22,7 @@ from orchestrator.planning import dry_run as planner
 from orchestrator.planning.ordering.finish import steps_of
 from orchestrator.running import fold, stuck
 from orchestrator.running.back import undo
+from orchestrator.running.back.wishes import Wisher
 from orchestrator.running.events import Event, Failed, Sent
 from orchestrator.running.fold import Standing
 from orchestrator.running.run import Run
@@ -41,6 +42,8 @@ SOON = {
     "what may have landed reopened as if not sent": 139,
     "a moved device asked where it was": 740,
     "undo does not save first": 2100,
+    "a room taken back points where somebody came": 4876,
+    "a room taken back listens to what is on a bench": 270,
 }
 """From which seed the mutants are hunted that are seldom seen; the others from the first."""
 
@@ -198,6 +201,15 @@ def _sure(*given: Any) -> Hand:
 _TAKE_BACK = undo.take_back
 
 
+def _room_alone(_record: Any, _events: Any, lines: Any, devices: Collection[str]) -> Any:
+    return {name: line for name, line in lines.items() if name in devices}
+
+
+def _nobody_away(*given: Any, away: Any) -> Any:
+    del away
+    return undo.take_back(*given)
+
+
 def _unsaved_forgotten(*given: Any) -> undo.TakeBack:
     return replace(_TAKE_BACK(*given), save_first=frozenset())
 
@@ -269,6 +281,12 @@ _LIST = (
         instead(undo, "_with_stayers", _as_asked),)),
     Mutant("undo gives a mended fault back", (instead(undo, "stays", lambda *_: {}),)),
     Mutant("undo does not save first", (instead(trial, "take_back", _unsaved_forgotten),)),
+    Mutant("a room taken back without who is in its way", (
+        instead(undo, "part_of", _room_alone),)),
+    Mutant("a room taken back points where somebody came", (
+        instead(Wisher, "_came_to_stay", lambda *_: False),)),
+    Mutant("a room taken back listens to what is on a bench", (
+        instead(trial, "take_back", _nobody_away),)),
     Mutant("a report without doubts", (instead(truth, "in_doubt", lambda *_: frozenset()),)),
 )  # fmt: skip
 MUTANTS = {mutant.name: mutant for mutant in _LIST}

@@ -36,7 +36,7 @@ from tests.simulation.scene import (
 )
 from tests.simulation.trouble import CALM, Odds, odds
 from tests.simulation.truth import amiss, untrue
-from tests.simulation.units import Thing, state_of, thing_of, value_in
+from tests.simulation.units import Thing, state_of, thing_of, things, value_in
 from tests.simulation.watch import Watch
 from tests.simulation.world import POWER_CYCLE, World
 
@@ -134,9 +134,10 @@ def _ways(night: Night, told: Told, finished: bool) -> None:  # noqa: FBT001 - h
         _back(night, origin, told)
     else:
         told.counted["not finished under trouble"] += 1
-        other = night.branch()
+        other, third = night.branch(), night.branch()
         _resumed(night, origin, told)
         _back(other, origin, told)
+        _room_back(third, origin, told)
 
 
 def _under_trouble(night: Night, told: Told) -> bool:
@@ -218,20 +219,15 @@ def _back(night: Night, origin: dict[str, State] | None, told: Told, *, anew: bo
         world.put_right()
     now = survey(night.job.scene, world)
     world.take_as_known()
-    back = take_back(night.record, night.ledger.events(), now, _benched(night.job.scene))
+    back = _taken_back(night, now)
     if not back.asked:
         told.broken += amiss(world, origin or {}, frozenset(world.meddled))
         return
-    way = _way_back(night, now, back)
-    if way is None:
+    undoing = _undoing(night, now, back)
+    if undoing is None:
         told.broken.append("undo: it can't be planned")
         return
-    record = record_of(way, f"{night.record.id}-back", undoes=night.record.id)
-    world.odds = trouble
-    night.referee.new_run()
-    undoing = Night(
-        way, record, world, night.referee, Ledger(_watch(way.scene, record, world)), night.chance
-    )
+    world.odds, record = trouble, undoing.record
     if not _under_trouble(undoing, told) and not _calm(undoing, told):
         if anew and _went_back(undoing):
             told.counted["taken back anew"] += 1
@@ -243,6 +239,53 @@ def _back(night: Night, origin: dict[str, State] | None, told: Told, *, anew: bo
     but_for = frozenset(world.meddled) | _stays(back.stays)
     but_for |= _followers(but_for, world, origin or {})
     told.broken += amiss(world, origin or {}, but_for, touched=record.before if origin else ())
+
+
+def _room_back(night: Night, origin: dict[str, State], told: Told) -> None:
+    """Take back one room's part, the trouble being over, and look whether all there is as it was.
+
+    Its destinations follow those whom they heard, who need not be taken back with it.
+    """
+    world, homes = night.world, rooms_of(night.job.scene)
+    world.calm()
+    world.put_right()
+    room = night.chance.choice(sorted({homes[name] for name in night.record.before}))
+    part = frozenset(name for name, home in homes.items() if home == room)
+    now = survey(night.job.scene, world)
+    world.take_as_known()
+    back = _taken_back(night, now, part)
+    told.counted["rooms taken back"] += 1
+    if back.asked:
+        undoing = _undoing(night, now, back)
+        if undoing is None:
+            told.broken.append(f"undo of {room}: it can't be planned")
+            return
+        if not _calm(undoing, told):
+            last = undoing.ledger.events()[-1]
+            told.broken.append(f"undo of {room}: it does not come to its end: {last}")
+            return
+    but_for = frozenset(world.meddled) | _stays(back.stays)
+    for name in part & origin.keys():
+        but_for |= {(name, thing) for thing in things(origin[name]) if thing[0] == "hears"}
+    wanted = {name: state for name, state in origin.items() if name in part}
+    told.broken += [f"undo of {room}: {what}" for what in amiss(world, wanted, but_for)]
+
+
+def _taken_back(night: Night, now: AsFound, part: frozenset[str] | None = None) -> TakeBack:
+    made, events = night.job.scene, night.ledger.events()
+    benched, away = _benched(made), _benched(replace(made, found=now))
+    return take_back(night.record, events, now, benched, part, away=away)
+
+
+def _undoing(night: Night, now: AsFound, back: TakeBack) -> Night | None:
+    """The run that takes back what is asked for; None if there is no way."""
+    way = _way_back(night, now, back)
+    if way is None:
+        return None
+    record = record_of(way, f"{night.record.id}-back", undoes=night.record.id)
+    night.referee.new_run()
+    ledger = Ledger(_watch(way.scene, record, night.world))
+    return Night(way, record, night.world, night.referee, ledger, night.chance)
 
 
 def _way_back(night: Night, now: AsFound, back: TakeBack) -> Job | None:

@@ -3,6 +3,7 @@
 - all that the run wrote on the room's devices
 - all that it began elsewhere and can't end, because it waits for that room
 - whoever now holds what one of these has to get back
+- all that a device was given elsewhere which gets its address back: it comes with what it had
 - whoever was pointed at one of these
 """
 
@@ -26,11 +27,13 @@ def part_of(
     begun = {step.subject for line in lines.values() for each in line.values() for step in each}
     open_ones = {step.subject for step in steps if step.id not in proved}
     back = {name for name in begun if name.partition("/")[0] in devices or name in open_ones}
-    had, has = _figures(lines, before=True), _figures(lines, before=False)
+    moved = {step.device for step in steps if step.kind is StepKind.READDRESS}
+    had, has = _figures(record, lines, before=True), _figures(record, lines, before=False)
     while True:
         wanted = {figure for name in back for figure in had.get(name, ())}
-        more = {name for name, figures in has.items() if name not in back and figures & wanted}
-        if not more:
+        more = {name for name, figures in has.items() if figures & wanted}
+        more |= {name for name in begun if name.partition("/")[0] in back & moved}
+        if more <= back:
             break
         back |= more
     concerned = {figure for name in back for figure in _ever_held(record, name)}
@@ -47,13 +50,19 @@ def part_of(
     }
 
 
-def _figures(lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
-    """What each subject held before the run, or was given by it: numbers, groups, addresses."""
+def _figures(record: RunRecord, lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
+    """What each subject held before the run, or was given by it: numbers, groups, addresses.
+
+    A device that goes to another network, or comes back, takes along what its sources hold.
+    """
     found: dict[str, set[Figure]] = {}
     for line in lines.values():
         for each in line.values():
             value = each[0].as_found if before else each[-1].wanted
             figures = set(_held(value))
+            if before and each[0].kind is StepKind.READDRESS:
+                for source in record.before[each[0].device].state.sources.values():
+                    figures |= set(_held(Assigned(source.number, source.groups)))
             if each[0].kind in {StepKind.RENUMBER, StepKind.READDRESS} and figures:
                 found.setdefault(each[0].subject, set()).update(figures)
     return found

@@ -77,11 +77,15 @@ def take_back(
     now: AsFound,
     benched: frozenset[str] = frozenset(),
     devices: frozenset[str] | None = None,
+    *,
+    away: frozenset[str] = frozenset(),
 ) -> TakeBack:
     """What has to be asked for, so that everything that the run wrote is as it was before.
 
     ``benched`` are the devices that stood on a bench before the run: nobody heard them. With
     ``devices`` only their part is taken back, and what would be left half-way without them.
+    ``away`` are the devices that stand on a bench now; those that are not brought back from there
+    can be heard by nobody.
     """
     written = written_steps(record, events)
     lines: dict[str, dict[str, list[Step]]] = {}
@@ -94,7 +98,21 @@ def take_back(
     lines = {name: line for name, line in lines.items() if name not in lost}
     holds = {name: _held_by(record, events, name, state) for name, state in lost.items()}
     kept = stays(record, lines, now, holds)
-    wisher = Wisher(record, now, kept, benched, lost=lost, holds=holds)
+    moved = {steps[0].device for steps in _every(lines) if steps[0].kind is StepKind.READDRESS}
+    given = {
+        step.subject for steps in _every(lines) for step in steps if step.kind is StepKind.RENUMBER
+    }
+    wisher = Wisher(
+        record,
+        now,
+        kept,
+        benched,
+        lost=lost,
+        holds=holds,
+        away=away - moved,
+        given=given,
+        moved=moved,
+    )
     asked = {name: wisher.device(name, line) for name, line in lines.items()}
     pointed = {step.subject for step in written if step.kind is StepKind.REPOINT}
     asked = _with_stayers(asked, lines, now, wisher, pointed)
@@ -105,6 +123,10 @@ def take_back(
     )
     unsaved = _not_saved(record, events) & lines.keys()
     return TakeBack(asked, tuple(wisher.stays), (*missing, *hazards), lost, unsaved)
+
+
+def _every(lines: Mapping[str, Line]) -> Iterable[Sequence[Step]]:
+    return (steps for line in lines.values() for steps in line.values())
 
 
 def _held_by(

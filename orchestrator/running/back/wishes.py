@@ -4,7 +4,7 @@ Where a mended fault, or what can't be reached, keeps something from going back,
 the others is what follows from that; and it is told by name.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from orchestrator.facility.found import AsFound, DeviceState
@@ -32,7 +32,9 @@ class Wisher:
 
     ``kept`` are the sources that don't get their number back, ``benched`` the devices that nobody
     heard before the run, ``lost`` those that can't be reached, as they were left, and ``holds``
-    what these hold, or may hold. ``stays`` tells, in words, what is not taken back.
+    what these hold, or may hold. ``away`` are those that stay on a bench, ``given`` the sources
+    that get their number back, ``moved`` the devices that get their address back. ``stays`` tells,
+    in words, what is not taken back.
     """
 
     def __init__(
@@ -44,9 +46,15 @@ class Wisher:
         *,
         lost: Mapping[str, DeviceState],
         holds: Mapping[str, Sequence[int | str]],
+        away: Collection[str] = (),
+        given: Collection[str] = (),
+        moved: Collection[str] = (),
     ) -> None:
         self.record = record
         self.lost = lost
+        self.away = away
+        self.given = given
+        self.moved = moved
         self.benched = benched
         self.before = {name: entry.state for name, entry in record.before.items()}
         self.now = now
@@ -138,7 +146,11 @@ class Wisher:
         holders = self._of(self.holders, device, pointer)
         if len(holders) > 1:
             return self._stays_pointed(step, f"{pointer}, was a duplicate")
-        keepers = [r for r in self._of(self.held, device, pointer) if str(r) in self.kept]
+        keepers = [
+            ref
+            for ref in self._of(self.held, device, pointer)
+            if str(ref) in self.kept or self._came_to_stay(ref, pointer)
+        ]
         if keepers and not holders:
             # Nobody was heard there, and now somebody would be.
             return self._stays_pointed(step, f"{pointer}, is held by {keepers[0]}, which stays")
@@ -151,6 +163,13 @@ class Wisher:
         if hears is not None and isinstance(hears, int) != isinstance(pointer, int):
             return _pointer(pointer)  # it went from numbers to groups, or back: by figure
         return self.heard(device, pointer)
+
+    def _came_to_stay(self, ref: Ref, figure: int | str | None) -> bool:
+        """Whether the run gave a source a number or group that is not taken back from it."""
+        if str(ref) in self.given or ref.device in self.moved or ref.device not in self.before:
+            return False
+        was = self.before[ref.device].sources.get(ref.name)
+        return was is not None and figure not in (was.number, *was.groups)
 
     def _stays_pointed(self, step: Step, why: str) -> ListensTo:
         """Whom a destination stays with that can't be pointed back without harm.
@@ -182,19 +201,21 @@ class Wisher:
         """Whom a pointer meant before the run: the source, where it is known, so that it follows.
 
         One that stays where the run has put it is followed there: on its old number is another.
-        What stood on a bench was heard by nobody. Nor is one that stays without a number: whoever
-        heard that stays where it points.
+        What stood on a bench was heard by nobody. Nor is one that stays on a bench, or without a
+        number: whoever heard that stays where it points.
         """
         holders = self._of(self.holders, device, pointer)
         if len(holders) == 1 and holders[0].device in self.lost:
             return _pointer(self._where(holders[0], pointer))
-        known = len(holders) == 1 and not self._numberless(holders[0])
+        known = len(holders) == 1 and holders[0].device not in self.away
+        known = known and not self._numberless(holders[0])
         return ListensTo(source=holders[0]) if known else _pointer(pointer)
 
     def _numberless(self, ref: Ref) -> bool:
         """Whether a source stays as it is, and holds nothing that can be listened to."""
         stay, state = self.kept.get(str(ref)), self.now.state(ref.device)
-        if stay is None or stay.number is not None or state is None:
+        given = str(ref) in self.given if stay is None else stay.number is not None
+        if given or state is None:
             return False
         source = state.sources.get(ref.name)
         return source is not None and source.number is None and not any(source.groups)

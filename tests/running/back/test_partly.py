@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.running.back.partly import part_of
 from orchestrator.running.back.undo import take_back
@@ -73,3 +74,47 @@ def test_nothing_was_written_there() -> None:
     """A room that the run had not come to has no part."""
     record, events, _ = run(scene(TWO_ROOMS), 1)
     assert part_of(record, events, {}, {"a"}) == {}
+
+
+LEAVING = {
+    "a": Box(
+        31, {"s": (311, True)}, {"in": 312}, exact={"main": ("127.0.2.60", 24, None)}, room="north"
+    ),
+    "b": Box(32, {"s": (312, True)}, {"in": 313}, wants={"s": (311, None)}, room="south"),
+}
+
+
+def test_who_has_come_to_the_number_of_a_device_that_comes_back() -> None:
+    """It brings along what it held, so whoever holds that by now gives it back as well."""
+    before = scene(LEAVING)
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"a"}))
+    assert back.asked["b"].sources["s"].number == 312
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
+
+
+def test_whom_it_heard_is_on_a_bench_by_now() -> None:
+    """A destination of the room stays where it points: nobody is heard on a bench."""
+    before = scene(LEAVING)
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"b"}), away=frozenset({"a"}))
+    listens = back.asked["b"].destinations["in"].listens_to
+    assert listens is not None
+    assert (listens.source, listens.number) == (None, 313)
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
+
+
+def test_a_pointer_is_not_put_back_where_somebody_has_come() -> None:
+    """Before the run nobody was there: it would hear whom it never heard; and that is told."""
+    heard = ListensTo(source=Ref("b", "t"))
+    before = scene(
+        {
+            "a": Box(31, {"s": (311, True)}, wants={"s": (319, None)}, room="north"),
+            "b": Box(32, {"t": (312, True)}, {"in": 319}, listens={"in": heard}, room="south"),
+        }
+    )
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"b"}))
+    assert any("b/in keeps listening to b/t" in stays for stays in back.stays)
