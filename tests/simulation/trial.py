@@ -1,10 +1,10 @@
 """One seed: a facility, a run of it under trouble, and every way out of that.
 
 A run that finishes stands at its target, and is then taken back, under trouble too. A run that
-does not is looked at twice: resumed once the trouble is over it reaches the target; taken back it
-leaves the facility as it was found. Where a device goes back by itself to an address at which the
-run that takes it back did not find it, or to numbers, that one is taken back, and then the first
-one anew.
+does not is looked at three times: resumed once the trouble is over it reaches the target; taken
+back it leaves the facility as it was found; and one room taken back is as it was found. Where a
+device goes back by itself to an address at which the run that takes it back did not find it, or to
+numbers, that one is taken back, and then the first one anew.
 """
 
 import copy

@@ -78,7 +78,10 @@ def test_nothing_was_written_there() -> None:
 
 LEAVING = {
     "a": Box(
-        31, {"s": (311, True)}, {"in": 312}, exact={"main": ("127.0.2.60", 24, None)}, room="north"
+        31,
+        {"s": (311, True), "t": (313, True)},
+        exact={"main": ("127.0.2.60", 24, None)},
+        room="north",
     ),
     "b": Box(32, {"s": (312, True)}, {"in": 313}, wants={"s": (311, None)}, room="south"),
 }
