@@ -43,6 +43,7 @@ def test_whatever_happens_every_run_gets_where_it_should(first: int) -> None:
         1286,  # a room taken back: who has come to a number that its device brings back
         3066,  # a room taken back: it heard a source that stays unassigned
         4876,  # a room taken back: somebody has come where a pointer was to go back to
+        51005,  # a room taken back: a device comes back, and pointed where somebody has come
         16695,  # a room taken back: a device renumbered where it had been moved to
         69851,  # undo: a power cycle switched on what was off when it was planned
     ],

@@ -312,7 +312,8 @@ class World:
                 del unit.strays[thing]
                 if why is not None:
                     unit.strays[thing] = why
-                self.meddled -= {(name, thing)} - self._known
+                # What the run had taken over from another hand is still that hand's.
+                self.meddled -= {(name, thing)} - self._known - self._adopted
             if not strays:
                 continue
             self._become(

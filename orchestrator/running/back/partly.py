@@ -2,13 +2,14 @@
 
 - all that the run wrote on the room's devices
 - all that it began elsewhere and can't end, because it waits for that room
-- whoever now holds what one of these has to get back
+- whoever now holds what one of these has to get back, or points at once it is back
 - all that a device was given elsewhere which gets its address back: it comes with what it had
 - whoever was pointed at one of these
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
 from orchestrator.running.back.mended import Lines
 from orchestrator.running.events import Event
@@ -53,7 +54,8 @@ def part_of(
 def _figures(record: RunRecord, lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
     """What each subject held before the run, or was given by it: numbers, groups, addresses.
 
-    A device that goes to another network, or comes back, takes along what its sources hold.
+    A device that comes back from another network brings along what its sources held, and where its
+    destinations pointed.
     """
     found: dict[str, set[Figure]] = {}
     for line in lines.values():
@@ -61,11 +63,16 @@ def _figures(record: RunRecord, lines: Lines, *, before: bool) -> Mapping[str, s
             value = each[0].as_found if before else each[-1].wanted
             figures = set(_held(value))
             if before and each[0].kind is StepKind.READDRESS:
-                for source in record.before[each[0].device].state.sources.values():
-                    figures |= set(_held(Assigned(source.number, source.groups)))
+                figures.update(_brought_along(record.before[each[0].device].state))
             if each[0].kind in {StepKind.RENUMBER, StepKind.READDRESS} and figures:
                 found.setdefault(each[0].subject, set()).update(figures)
     return found
+
+
+def _brought_along(state: DeviceState) -> Iterator[Figure]:
+    for source in state.sources.values():
+        yield from _held(Assigned(source.number, source.groups))
+    yield from (one.hears for one in state.destinations.values() if one.hears is not None)
 
 
 def _ever_held(record: RunRecord, name: str) -> Iterator[Figure]:

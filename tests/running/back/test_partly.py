@@ -121,3 +121,16 @@ def test_a_pointer_is_not_put_back_where_somebody_has_come() -> None:
     record, events, now = run(before)
     back = take_back(record, events, now, devices=frozenset({"b"}))
     assert any("b/in keeps listening to b/t" in stays for stays in back.stays)
+
+
+def test_who_has_come_to_where_a_device_pointed_that_comes_back() -> None:
+    """It would hear somebody new as soon as it is back, so that number is given back as well."""
+    before = scene(
+        {
+            "a": Box(31, {"s": (311, True)}, wants={"s": (319, None)}, room="north"),
+            "b": Box(32, {}, {"in": 319}, exact={"main": ("127.0.2.60", 24, None)}, room="south"),
+        }
+    )
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"b"}))
+    assert back.asked["a"].sources["s"].number == 311
