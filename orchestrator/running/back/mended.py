@@ -8,7 +8,7 @@
   there; else to the next vacant number of its own. So does what comes back from a bench.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, KeysView, Mapping, Sequence
 from dataclasses import dataclass
 from ipaddress import IPv4Network
 from itertools import islice, product
@@ -39,6 +39,12 @@ class Stay:
     words: str
 
 
+def subjects_of(lines: Lines, kind: StepKind) -> KeysView[str]:
+    """What the steps of one kind are about, in order: renumbers sources, readdresses devices."""
+    every = (steps[0] for line in lines.values() for steps in line.values())
+    return dict.fromkeys(step.subject for step in every if step.kind is kind).keys()
+
+
 def stays(
     record: RunRecord,
     lines: Lines,
@@ -64,18 +70,8 @@ class _Worker:
         self.record = record
         self.lost = lost
         self.now = now
-        self.renumbers = {
-            steps[0].subject: steps
-            for line in lines.values()
-            for steps in line.values()
-            if steps[0].kind is StepKind.RENUMBER
-        }
-        self.left = {
-            device
-            for device, line in lines.items()
-            for steps in line.values()
-            if steps[0].kind is StepKind.READDRESS
-        }
+        self.renumbers = subjects_of(lines, StepKind.RENUMBER)
+        self.left = subjects_of(lines, StepKind.READDRESS)
         self.found: dict[str, Stay] = {}
 
     def stays(self) -> Mapping[str, Stay]:

@@ -98,21 +98,7 @@ def take_back(
     lines = {name: line for name, line in lines.items() if name not in lost}
     holds = {name: _held_by(record, events, name, state) for name, state in lost.items()}
     kept = stays(record, lines, now, holds)
-    moved = {steps[0].device for steps in _every(lines) if steps[0].kind is StepKind.READDRESS}
-    given = {
-        step.subject for steps in _every(lines) for step in steps if step.kind is StepKind.RENUMBER
-    }
-    wisher = Wisher(
-        record,
-        now,
-        kept,
-        benched,
-        lost=lost,
-        holds=holds,
-        away=away - moved,
-        given=given,
-        moved=moved,
-    )
+    wisher = Wisher(record, now, kept, benched, lines=lines, lost=lost, holds=holds, away=away)
     asked = {name: wisher.device(name, line) for name, line in lines.items()}
     pointed = {step.subject for step in written if step.kind is StepKind.REPOINT}
     asked = _with_stayers(asked, lines, now, wisher, pointed)
@@ -123,10 +109,6 @@ def take_back(
     )
     unsaved = _not_saved(record, events) & lines.keys()
     return TakeBack(asked, tuple(wisher.stays), (*missing, *hazards), lost, unsaved)
-
-
-def _every(lines: Mapping[str, Line]) -> Iterable[Sequence[Step]]:
-    return (steps for line in lines.values() for steps in line.values())
 
 
 def _held_by(

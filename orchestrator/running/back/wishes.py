@@ -4,7 +4,8 @@ Where a mended fault, or what can't be reached, keeps something from going back,
 the others is what follows from that; and it is told by name.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from orchestrator.facility.found import AsFound, DeviceState
@@ -18,7 +19,7 @@ from orchestrator.facility.wanted import (
     SettingValue,
 )
 from orchestrator.running.back.holders import Holders, holders_of, states_of
-from orchestrator.running.back.mended import Stay
+from orchestrator.running.back.mended import Stay, subjects_of
 from orchestrator.running.present import put
 from orchestrator.running.record import RunRecord
 from orchestrator.running.view import networks
@@ -32,9 +33,9 @@ class Wisher:
 
     ``kept`` are the sources that don't get their number back, ``benched`` the devices that nobody
     heard before the run, ``lost`` those that can't be reached, as they were left, and ``holds``
-    what these hold, or may hold. ``away`` are those that stay on a bench, ``given`` the sources
-    that get their number back, ``moved`` the devices that get their address back. ``stays`` tells,
-    in words, what is not taken back.
+    what these hold, or may hold. ``away`` are those that stand on a bench. ``lines`` are what is
+    taken back: ``given`` are the sources that get their number back, ``moved`` the devices that get
+    their address back. ``stays`` tells, in words, what is not taken back.
     """
 
     def __init__(
@@ -46,15 +47,14 @@ class Wisher:
         *,
         lost: Mapping[str, DeviceState],
         holds: Mapping[str, Sequence[int | str]],
-        away: Collection[str] = (),
-        given: Collection[str] = (),
-        moved: Collection[str] = (),
+        lines: Mapping[str, Line],
+        away: AbstractSet[str] = frozenset(),
     ) -> None:
         self.record = record
         self.lost = lost
-        self.away = away
-        self.given = given
-        self.moved = moved
+        self.given = subjects_of(lines, StepKind.RENUMBER)
+        self.moved = subjects_of(lines, StepKind.READDRESS)
+        self.away = away - self.moved
         self.benched = benched
         self.before = {name: entry.state for name, entry in record.before.items()}
         self.now = now

@@ -9,7 +9,7 @@ from orchestrator.facility.found import AsFound, Found
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import StepKind
 from orchestrator.facility.traits import Saves
-from orchestrator.facility.wanted import Unit
+from orchestrator.facility.wanted import Auto, Unit
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
@@ -284,3 +284,12 @@ def planned_back(before: Scene, now: AsFound, back: TakeBack) -> DryRun:
     """The plan of taking back, which nothing stops."""
     made = replace(before, found=now, asked=back.asked, phases=(), save_first=back.save_first)
     return planned(made)
+
+
+def test_who_gets_its_number_back_is_listened_to_again() -> None:
+    """Though it holds none now: a destination that stays is asked to hear the source."""
+    box = Box(31, {"s": (311, True)}, {"in": 311}, wants={"s": (Auto.UNASSIGNED, False)})
+    back = take_back(*run(scene({"a": box})))
+    listens = back.asked["a"].destinations["in"].listens_to
+    assert listens is not None
+    assert listens.source == Ref("a", "s")

@@ -71,6 +71,8 @@ def test_nobody_is_given_a_number_that_is_held_or_to_be_held() -> None:
     """By anybody, now or before; by who stays; by who can't be reached."""
     _, record, _, now = taken_back(NOBODY)
     kept = {"b/s": Stay(355, "b/s goes on")}
-    wisher = Wisher(record, now, kept, frozenset(), lost={}, holds={"gone": (344, "239.1.1.1")})
+    wisher = Wisher(
+        record, now, kept, frozenset(), lines={}, lost={}, holds={"gone": (344, "239.1.1.1")}
+    )
     assert {308, 311, 355, 344, "239.1.1.1"} <= wisher.avoids
     assert not {301, 310, 341} & wisher.avoids
