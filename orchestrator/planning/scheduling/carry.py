@@ -116,9 +116,7 @@ class _Carrier:
         device, phases, by_hand = self.tasks.device, self.tasks.phase, self.tasks.by_hand
         opens, shut, rank, parked, busy = self.opens, self.shut, self.rank, self.parked, self.busy
         ready, hands, times, left = self.ready, self.ready_by_hand, self.times, len(members)
-        for task in members:
-            if not shut[task]:
-                heappush(hands if by_hand[task] else ready, rank[task])
+        self._line_up([task for task in members if not shut[task]])
         self._start_what_can(phase)
         while times:
             self.now = heappop(times)
@@ -142,6 +140,25 @@ class _Carrier:
             self._start_what_can(phase)
         if left:
             raise ValueError("the steps wait for one another in a circle")
+
+    def _line_up(self, tasks: Sequence[int]) -> None:
+        """Make ready what waits for nothing in a phase: of each device one, the others parked.
+
+        Few are ready then, so the heap that all devices share is small. The lists are in order,
+        so they are heaps.
+        """
+        device, by_hand, order = self.tasks.device, self.tasks.by_hand, self.order
+        first: set[int] = set()
+        for place in sorted(map(self.rank.__getitem__, tasks)):
+            task = order[place]
+            own = device[task]
+            if by_hand[task]:
+                self.ready_by_hand.append(place)
+            elif own in first:
+                self.parked[own].append(place)
+            else:
+                first.add(own)
+                self.ready.append(place)
 
     def _start_what_can(self, phase: int) -> None:
         if self.ready_by_hand:

@@ -93,18 +93,9 @@ class _Making:
             solved.append(self.solver.solve(part, share))
             self.silent -= bool(part.tasks.silences)
         self.behind |= pack(self.tasks, solved)
-        line: list[int] = []
-        count = len(self.place)
         for one in solved:
             self._tie(one)
-            at, start, names, own = one.at, one.start, one.part.members, len(one.part.members)
-            line += [
-                ((at + start[task]) * count + place) * count + names[task]
-                for place, task in enumerate(one.order)
-                if task < own
-            ]
-        line.sort()
-        self.first += [each % count for each in line]
+        self.first += _merged(solved)
 
     def _tie(self, one: Solved) -> None:
         names, most = one.part.members, len(one.part.members)
@@ -113,3 +104,21 @@ class _Making:
         for task, firsts in one.behind.items():
             known = self.behind.get(names[task], ())
             self.behind[names[task]] = (*known, *[names[first] for first in firsts])
+
+
+def _merged(solved: Sequence[Solved]) -> list[int]:
+    """The tasks of parts, as they start; what starts at one time, as each part has it."""
+    if len(solved) == 1:
+        (one,) = solved
+        names, own = one.part.members, len(one.part.members)
+        return [names[task] for task in one.order if task < own]
+    line: list[tuple[int, int, int]] = []
+    for one in solved:
+        at, start, names, own = one.at, one.start, one.part.members, len(one.part.members)
+        line += [
+            (at + start[task], place, names[task])
+            for place, task in enumerate(one.order)
+            if task < own
+        ]
+    line.sort()
+    return [task for _, _, task in line]

@@ -49,20 +49,24 @@ def late_order(tasks: Tasks) -> list[int]:
     for off, _, _ in tasks.silences:
         is_off[off] = True
     waiting = list(map(len, tasks.later))
-    # Backwards, disables come first, then the last of the others; what is negative sorts so.
-    free = [-task for task in range(count) if not waiting[task]]
-    offs = [each for each in free if is_off[-each]]
-    others = [each for each in free if not is_off[-each]]
+    # Backwards, disables come first, then the last of the others; what is negative sorts so. Most
+    # of the others are taken in turn: ``beyond`` holds only those that come free after their turn.
+    offs = [-task for task in range(count) if is_off[task] and not waiting[task]]
     heapify(offs)
-    heapify(others)
+    beyond: list[int] = []
     backwards: list[int] = []
-    while offs or others:
-        task = -heappop(offs or others)
-        backwards.append(task)
-        for first in before[task]:
-            left = waiting[first] = waiting[first] - 1
-            if not left:
-                heappush(offs if is_off[first] else others, -first)
+    for turn in range(count - 1, -1, -1):
+        if not waiting[turn] and not is_off[turn]:
+            beyond.append(-turn)
+        while offs or beyond:
+            task = -heappop(offs or beyond)
+            backwards.append(task)
+            for first in before[task]:
+                left = waiting[first] = waiting[first] - 1
+                if not left and is_off[first]:
+                    heappush(offs, -first)
+                elif not left and first >= turn:
+                    heappush(beyond, -first)
     if len(backwards) != count:
         raise ValueError("the steps wait for one another in a circle")
     return backwards[::-1]

@@ -15,6 +15,18 @@ def test_the_late_order_agrees(seed: int) -> None:
     assert all(place[b] < place[task] for task in order for b in tasks.before[task])
 
 
+@pytest.mark.parametrize("seed", range(40))
+def test_the_late_order_is_by_its_rule(seed: int) -> None:
+    """Backwards: of all that nothing left waits for a disable of a silence, else the last one."""
+    tasks = chance(seed, sources=6)
+    offs = {off for off, _, _ in tasks.silences}
+    left = set(range(len(tasks.length)))
+    for task in reversed(late_order(tasks)):
+        free = [each for each in left if left.isdisjoint(tasks.later[each])]
+        assert task == max(free, key=lambda each: (each in offs, each))
+        left.remove(task)
+
+
 def test_a_circle_is_refused() -> None:
     """With an error and not for ever."""
     with pytest.raises(ValueError, match="circle"):
