@@ -107,7 +107,12 @@ Operation = Store | Read | Write | Probe | Wait | Ask | Look | Rest | ReadClock
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """The events are on disk."""
+    """The events are on disk.
+
+    ``stale``: that took so long that what was read of a device meanwhile is no news any more.
+    """
+
+    stale: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,8 @@ The rules of the order, one test each:
   the run say so. All else that may start is finished; then the run is paused.
 - Where a step finds that its device went back on what the run had set and the step rests on,
   nothing that depends on that starts, and at a resume it is done again.
-- Every event is stored before anything that follows from it is done.
+- Every event is stored before anything that follows from it is done. The look before a write
+  follows from nothing: it goes along with the storing of the intent, and the write waits for both.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -40,6 +41,7 @@ from orchestrator.running.gate import Facts, Gate, Point, Words, question
 from orchestrator.running.operations import Operation, Outcome, Store, Stored
 from orchestrator.running.pace import phase_lengths
 from orchestrator.running.startable import Startable
+from orchestrator.running.steps.ahead import Ahead, ahead_of
 from orchestrator.running.steps.hand import Hand
 from orchestrator.running.steps.kept import keeps
 from orchestrator.running.steps.life import OutOfTurn
@@ -104,6 +106,9 @@ class Run:
         )
         self._steps, self._hands = self._startable.steps, self._startable.hands
         self._held, self._lost = self._startable.held, self._startable.lost
+        self._ahead: dict[
+            str, Ahead
+        ] = {}  # by device, what goes along with the storing of its intents
         self._turned: set[str] = set()  # devices whose next operation was not handed out yet
         self._own: Operation | None = None  # what the run itself, not a step, wants done
         # What was handed out, by the very value; with its device, or None: the run's own.
@@ -145,14 +150,22 @@ class Run:
         fresh: list[Operation] = []
         for device in devices:
             if (together := self._hands.get(device)) is not None:
-                operation = together.operation()
-                self._out[id(operation)] = (operation, device)
-                fresh.append(operation)
+                for operation in self._next_of(device, together):
+                    self._out[id(operation)] = (operation, device)
+                    fresh.append(operation)
         own = self._own_operation()
         if own is not None and own not in [one for one, on in self._out.values() if on is None]:
             self._out[id(own)] = (own, None)
             fresh.insert(0, own)
         return tuple(fresh)
+
+    def _next_of(self, device: str, together: Together) -> tuple[Operation, ...]:
+        operation = together.operation()
+        ahead = ahead_of(together, operation)
+        if ahead is None:
+            return (operation,)
+        self._ahead[device] = ahead
+        return (operation, ahead.look)
 
     def settle(self, operation: Operation, outcome: Outcome) -> None:
         """Tell what came of an operation, the very one that was handed out.
@@ -170,23 +183,42 @@ class Run:
         del self._out[id(operation)]
 
     def _settle_steps(self, device: str, operation: Operation, outcome: Outcome) -> None:
-        hands = self._hands[device].told(outcome)
+        ahead = self._ahead.get(device)
+        if isinstance(operation, Store):
+            self._settle_stored(device, operation, outcome, ahead)
+        elif ahead is not None:
+            ahead.see(outcome)  # nothing follows from it before the intent is on disk
+        else:
+            self._go_on(device, self._hands[device].told(outcome))
+
+    def _go_on(self, device: str, together: Together) -> None:
+        """Have ``together`` be in hand now, none of it over: what it wants next is handed out."""
+        together = together.on_firm_ground(self._startable.lacking)
+        self._hands[device] = self._with_the_next(device, together)
         self._turned.add(device)
-        if not isinstance(operation, Store):
-            hands = hands.on_firm_ground(self._startable.lacking)
-            self._hands[device] = self._with_the_next(device, hands)
-            return
-        self._take(operation)  # and only so may a step be over
-        for hand in hands.over:
+
+    def _settle_stored(
+        self, device: str, store: Store, outcome: Outcome, ahead: Ahead | None
+    ) -> None:
+        together = self._hands[device].told(outcome)
+        assert isinstance(outcome, Stored)  # or that was refused
+        self._take(store)  # and only so may a step be over
+        for hand in together.over:
             self._held.discard(hand.step.id)
             for one in hand.lost or gone_back(hand, self._steps):
                 self._lost[one.id] = Failed(one.id, Failure.NOT_DONE, hand.said, unsure=True)
             self._stale = True
-        if (left := hands.left) is not None:
-            self._hands[device] = left
-        else:
+        if (left := together.left) is None:
             del self._hands[device]
             self._startable.through.discard(device)
+            return
+        self._hands[device] = left
+        if ahead is None:
+            self._turned.add(device)
+            return
+        del self._ahead[device]
+        if (then := ahead.once(outcome)) is not None:
+            self._go_on(device, then)
 
     def _with_the_next(self, device: str, together: Together) -> Together:
         """Steps in hand; where they are about to be proved, with those that follow on the device.
@@ -215,7 +247,7 @@ class Run:
             if self._gate.point is Point.OPEN:
                 self._opened.add(self._gate.phase)
                 self._gate = None
-        elif isinstance(operation, Store) and outcome == Stored():
+        elif isinstance(operation, Store) and isinstance(outcome, Stored):
             self._own = None
         else:
             raise OutOfTurn(f"{type(operation).__name__} was answered {outcome}")

@@ -9,10 +9,12 @@ ledger, notes and sockets; and prints, all of one run:
   1.10 of it. The bound counts on the pace that the survey measured; against one that counts on
   50 ms a request, nothing of the computer's own, it is printed for information;
 - what the run takes longer for ledger and verification, together; at most a tenth of the makespan.
-  Of the ledger: the time for which steps waited until their events were on disk, notes included,
-  as a part of the time of all 64 turns; a step that waits keeps its turn, and no other device is
-  spoken to in its place. Of verification: the time in which the machine judged what was read and
-  found the next step; nothing else goes on meanwhile. Both count waiting for the processor, too;
+  Of the ledger: the time for which turns were kept, and nothing asked of the device, until events
+  were on disk, notes included, as a part of the time of all 64 turns. (A device that is looked at
+  meanwhile loses nothing; one of which only a proof is still to be stored has left its turn to
+  another: that is printed for information.) Of verification: the time in which the machine judged
+  what was read and found the next step; nothing else goes on meanwhile. Both count waiting for the
+  processor, too;
 - the processor's time for a request, all of the tool's work in it, against a bare
   ``httpx.AsyncClient`` that sends the same requests to the same devices; at most 1.5 of that.
 
@@ -32,6 +34,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from unittest.mock import patch
 
@@ -46,7 +49,8 @@ from orchestrator.facility.secret import Secret
 from orchestrator.ledger.store import SqliteLedger
 from orchestrator.planning.result import DryRun
 from orchestrator.reports.progress import Progress
-from orchestrator.running.operations import Operation, Outcome, Store
+from orchestrator.running.events import Intended, Proved, Sent
+from orchestrator.running.operations import Operation, Outcome, Read, Store
 from orchestrator.running.run import Run
 from tests.benchmarks.made_units import ANSWER_S, PORT, SECRET, USER, Units, address
 
@@ -114,11 +118,14 @@ class Agreeing:
 
 @dataclass
 class Watch:
-    """What a run's own work takes, in seconds."""
+    """What a run's own work takes, in seconds: ``beside`` are the waits that cost no turn."""
 
     waited: float = 0.0
+    beside: float = 0.0
     judged: float = 0.0
-    asked: dict[int, float] = field(default_factory=dict)
+    asked: dict[int, float] = field(default_factory=dict)  # stores, and since when they are alone
+    looks: dict[int, int] = field(default_factory=dict)  # those that go along with such a store
+    stores: dict[int, int] = field(default_factory=dict)  # and the other way round
 
     @contextmanager
     def watching(self) -> Iterator[None]:
@@ -130,18 +137,37 @@ class Watch:
             found = ready(run)
             now = time.perf_counter()
             self.judged += now - start
-            self.asked.update({id(one): now for one in found if isinstance(one, Store)})
+            self._begun(found, now)
             return found
 
         def watched_settle(run: Run, operation: Operation, outcome: Outcome) -> None:
             start = time.perf_counter()
-            if isinstance(operation, Store):
-                self.waited += start - self.asked.pop(id(operation))
+            self._ended(operation, start)
             settle(run, operation, outcome)
             self.judged += time.perf_counter() - start
 
         with patch.object(Run, "ready", watched_ready), patch.object(Run, "settle", watched_settle):
             yield
+
+    def _begun(self, found: Sequence[Operation], now: float) -> None:
+        for one, other in pairwise((*found, None)):
+            if isinstance(one, Store):
+                self.asked[id(one)] = now
+                if isinstance(other, Read) and Intended(other.step.id) in one.events:
+                    self.looks[id(one)], self.stores[id(other)] = id(other), id(one)
+
+    def _ended(self, operation: Operation, now: float) -> None:
+        if isinstance(operation, Store):
+            waited = now - self.asked.pop(id(operation))
+            look = self.looks.pop(id(operation), None)
+            if look is not None and self.stores.pop(look, None) is not None:
+                return  # it is being looked at
+            if all(isinstance(event, Sent | Proved) for event in operation.events):
+                self.beside += waited
+            else:
+                self.waited += waited
+        elif (store := self.stores.pop(id(operation), None)) is not None:
+            self.asked[store] = now
 
 
 @dataclass(frozen=True)
@@ -249,7 +275,9 @@ def _told(run: Measured, sent: list[dict[str, str]], each: float, width: int) ->
     bound = run.plan.estimate.bound_seconds
     busiest = max(Counter(one["at"] for one in sent).values())
     plain = ANSWER_S * max(busiest, len(sent) / width)
-    waited = run.watch.waited / width / run.makespan
+    waited, beside = (
+        seconds / width / run.makespan for seconds in (run.watch.waited, run.watch.beside)
+    )
     judged = run.watch.judged / run.makespan
     own = run.cpu / len(sent)
     sys.stdout.write(
@@ -264,7 +292,7 @@ def _told(run: Measured, sent: list[dict[str, str]], each: float, width: int) ->
         _line(
             "ledger and verification / makespan",
             *(waited + judged, MOST_OWN),
-            f"ledger {waited:.3f}, verification {judged:.3f}",
+            f"ledger {waited:.3f}, verification {judged:.3f}; {beside:.3f} beside others' turns",
         ),
         _line(
             "processor per request / bare httpx",

@@ -27,10 +27,12 @@ from orchestrator.running.operations import (
     ReadFailed,
     Refused,
     Reply,
+    Saw,
     Stored,
     Stranger,
     Unsure,
     Vacant,
+    Write,
 )
 from orchestrator.running.run import Run
 from orchestrator.running.steps.life import OutOfTurn
@@ -55,6 +57,7 @@ OFF = BY_ID["north.off"]
 ON_AIR = state_of("north", sources={"one": source(311, enabled=True)})
 SILENT = state_of("north", sources={"one": source(311, enabled=False)})
 READ = f"read north.off at {AT['north']}"
+INTENT = "store intended north.off"
 WRITE = f"write north.off at {AT['north']}"
 SHORT = {name: Patience(late_s=15.0, settle_s=30.0) for name in AT}
 AT_BENCH = state_of(FRESH, address=BENCH)
@@ -823,7 +826,7 @@ def test_steps_that_wait_for_each_other_are_said_to() -> None:
 def test_an_operation_is_handed_out_once() -> None:
     """ready() gives what is new; settle() takes each answer once."""
     run = Run(one(OFF), EXPECTS)
-    (operation,) = run.ready()
+    operation, _ = run.ready()
     assert run.ready() == ()
     run.settle(operation, Stored())
     with pytest.raises(OutOfTurn, match="not handed out"):
@@ -833,14 +836,58 @@ def test_an_operation_is_handed_out_once() -> None:
 def test_an_answer_that_the_operation_can_not_have_changes_nothing() -> None:
     """Refused, and the right answer still counts afterwards."""
     run = Run(one(OFF), EXPECTS)
-    (operation,) = run.ready()
+    operation, look = run.ready()
     before = run.state
     with pytest.raises(OutOfTurn, match="answered"):
         run.settle(operation, Accepted())
+    with pytest.raises(OutOfTurn, match="answered"):
+        run.settle(look, Elapsed())
     assert run.state == before
     assert run.ready() == ()
     run.settle(operation, Stored())
     assert run.state != before
+    run.settle(look, Saw(ON_AIR))
+    assert [type(one) for one in run.ready()] == [Write]
+
+
+def test_a_look_goes_along_with_the_storing_of_its_intent() -> None:
+    """To look changes nothing; the write waits for both, whichever comes first."""
+    for first, second in ((READ, INTENT), (INTENT, READ)):
+        talking = talk(one(OFF))
+        talking.play((INTENT, None), (READ, None))
+        for asks in (first, second):
+            assert WRITE not in talking.open
+            talking.tell(asks, Stored() if asks == INTENT else ON_AIR)
+            talking.play()
+        talking.is_open(WRITE)
+
+
+def test_what_a_look_along_found_out_counts_once_the_intent_is_stored() -> None:
+    """A step that fails there fails after its intent, and not before."""
+    talking = talk(one(OFF))
+    talking.play((READ, Nobody()))
+    talking.is_open(INTENT)
+    talking.play(store("intended north.off"))
+    talking.is_open("store failed north.off unreachable")
+
+
+def test_a_look_from_before_a_stalled_disk_is_made_again() -> None:
+    """Somebody may have set the device since; a look that is not answered yet is none of those."""
+    talking = talk(one(OFF))
+    talking.play((READ, ON_AIR), (INTENT, Stored(stale=True)))
+    talking.is_open(READ)
+    talking.play((READ, SILENT))
+    talking.is_open("store proved north.off already")
+    talking = talk(one(OFF))
+    talking.play((INTENT, Stored(stale=True)), (READ, ON_AIR))
+    talking.is_open(WRITE)
+
+
+def test_what_may_have_landed_before_a_resume_waits_for_the_disk() -> None:
+    """What became of it is looked for once its new intent is stored: it is no look beforehand."""
+    talking = talk(one(OFF), Intended("north.off"), Resumed())
+    talking.play((INTENT, None))
+    assert set(talking.open) == {INTENT}
 
 
 def test_the_runs_own_questions_take_only_their_own_answers() -> None:

@@ -1,7 +1,7 @@
 """One process of the tool: a run, what it has open, and how it dies.
 
-Ready events go into the ledger in one commit, as the real loop does it, and the rest is answered
-in the order in which chance lets it end.
+Ready events go into the ledger in one commit, as the real loop does it: at once, or after a while,
+in which devices go on answering. The rest is answered in the order in which chance lets it end.
 """
 
 import heapq
@@ -33,6 +33,12 @@ from tests.simulation.world import World
 
 LIMIT = 6000
 """A run that takes more operations than this does not end."""
+
+SLOW_DISK = 0.3
+"""How often a commit takes its time."""
+
+STALE_S = 1.0
+"""What was looked at while a commit took longer than this is no news. As the real loop has it."""
 
 
 class Stopped(Exception):
@@ -92,7 +98,9 @@ class Process:
         self._watch = ledger.watch
         self._chance = chance
         self._left = dies_after
-        self._open: list[tuple[float, int, Operation]] = []
+        self._open: list[tuple[float, int, Operation | None]] = []  # None: a commit
+        self._queue: list[Store] = []
+        self._since: float | None = None  # a commit is under way
         self._number = count()
         self.operations = 0
         ledger.watch.process_began()
@@ -111,19 +119,35 @@ class Process:
 
     def _begin(self) -> bool:
         while fresh := self.run.ready():
-            stores = [each for each in fresh if isinstance(each, Store)]
-            for event in [event for store in stores for event in store.events]:
-                self._maybe_die()
-                self._ledger.append(event)
-                self._count_down()
-            for store in stores:
-                self.run.settle(store, Stored())
-            self._watch.committed()
             for operation in fresh:
-                if not isinstance(operation, Store):
-                    due = self.world.now + self._takes(operation)
-                    heapq.heappush(self._open, (due, next(self._number), operation))
+                if isinstance(operation, Store):
+                    self._queue.append(operation)
+                else:
+                    self._due(self._takes(operation), operation)
+            if not self._queue or self._since is not None:
+                continue
+            self._since = self.world.now
+            if self._chance.random() < SLOW_DISK:
+                self._due(self._chance.choice((0.01, 0.2, 3.0)), None)
+            else:
+                self._commit()
         return bool(self._open)
+
+    def _due(self, seconds: float, operation: Operation | None) -> None:
+        heapq.heappush(self._open, (self.world.now + seconds, next(self._number), operation))
+
+    def _commit(self) -> None:
+        """Have all that waits on disk."""
+        began, self._since = self._since, None
+        stale = began is not None and self.world.now - began > STALE_S
+        stores, self._queue = self._queue, []
+        for event in [event for store in stores for event in store.events]:
+            self._maybe_die()
+            self._ledger.append(event)
+            self._count_down()
+        for store in stores:
+            self.run.settle(store, Stored(stale=stale))
+        self._watch.committed(stale=[store.events for store in stores] if stale else [])
 
     def _takes(self, operation: Operation) -> float:
         if isinstance(operation, Wait):
@@ -136,6 +160,9 @@ class Process:
             raise AssertionError("the run does not end")
         due, _, operation = heapq.heappop(self._open)
         self.world.pass_time(due)
+        if operation is None:
+            self._commit()
+            return
         self._maybe_die()
         if self._chance.random() < self.world.odds.interrupts:
             self.run.pause("a person stopped it")

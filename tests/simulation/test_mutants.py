@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.simulation.mutants import MUTANTS, hunt, main
+from orchestrator.running.steps.hand import Hand
+from tests.simulation.mutants import MUTANTS, Mutant, hunt, instead, main
 
 SEEDS = 60
 
@@ -13,6 +14,14 @@ def test_a_mutant_is_caught(name: str) -> None:
     caught = hunt(name, SEEDS)
     assert caught.seed is not None
     assert caught.what
+
+
+def test_a_mutant_that_does_not_fit_the_code_is_no_catch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It would raise at once, and nobody would see that it shows nothing any more."""
+    wrong = Mutant("made wrongly", (instead(Hand, "_events", lambda: ()),))
+    monkeypatch.setitem(MUTANTS, "made wrongly", wrong)
+    with pytest.raises(ValueError, match="made wrongly"):
+        hunt("made wrongly", SEEDS)
 
 
 def test_every_mutant_has_a_line(

@@ -1,5 +1,6 @@
 """Whose a value is: the run's, or another hand's; and what a playbook means by a number."""
 
+from dataclasses import replace
 from random import Random
 
 from orchestrator.facility.plan import ListensTo
@@ -7,6 +8,7 @@ from orchestrator.facility.step import Step, StepKind
 from tests.planning.scenes import Box, scene
 from tests.simulation.scene import planned, world_of
 from tests.simulation.trouble import CALM
+from tests.simulation.units import done
 from tests.simulation.world import OTHER_HAND, World
 
 ON = Step(
@@ -29,6 +31,8 @@ def switched_on() -> World:
     unit = world.units["a"]
     world._before_drift["a", THING] = unit.memory.running, None
     unit.strays[THING] = OTHER_HAND
+    on = done(unit.memory.running, ON)
+    unit.memory = replace(unit.memory, running=on, saved=on)
     return world
 
 
@@ -40,6 +44,16 @@ def test_what_the_run_found_done_and_gives_up_is_another_hands_again() -> None:
     assert THING not in strays
     world.given_up(ON)
     assert strays == {THING: OTHER_HAND}
+
+
+def test_what_has_changed_since_it_was_read_is_not_taken_over() -> None:
+    """It takes time to put a proof on disk, in which the device may lose its power."""
+    world = switched_on()
+    unit = world.units["a"]
+    off = done(unit.memory.running, replace(ON, wanted=False))
+    unit.memory = replace(unit.memory, running=off)
+    world.taken_over(ON)
+    assert unit.strays == {THING: OTHER_HAND}
 
 
 def test_what_a_survey_has_read_is_nobodys_any_more() -> None:

@@ -84,8 +84,15 @@ class Watch:
             case _:
                 pass
 
-    def committed(self) -> None:
-        """What was stored together is on disk: from now on a failure among it counts."""
+    def committed(self, stale: Sequence[Sequence[Event]] = ()) -> None:
+        """What was stored together is on disk: from now on a failure among it counts.
+
+        ``stale`` are events that took so long that a look from before it is no look right before a
+        write.
+        """
+        for event in [event for events in stale for event in events]:
+            if isinstance(event, Intended):
+                self._seen.pop(self._steps[event.step].device, None)
         match self._record.terms.after_failure:
             case AfterFailure.HOLD_DEVICE:
                 pass  # how much of its own device a failure holds is for its kind to say

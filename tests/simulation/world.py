@@ -276,8 +276,14 @@ class World:
         self.pass_time(max([self.now, *(u.down_until for u in self.units.values())]) + 60.0)
 
     def taken_over(self, step: Step) -> None:
-        """The run has read what ``step`` wants, whoever set it: it is the run's own from now on."""
+        """The run has read what ``step`` wants, whoever set it: it is the run's own from now on.
+
+        Unless it has changed since: it takes time to put on disk what was read.
+        """
         thing = thing_of(step) or ("", "")
+        running = self.units[step.device].memory.running
+        if thing[0] and value_in(running, thing) != value_in(done(running, step), thing):
+            return
         if self.units[step.device].strays.pop(thing, None) == OTHER_HAND:
             self._adopted.add((step.device, thing))
 

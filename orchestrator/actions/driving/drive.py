@@ -37,6 +37,12 @@ from orchestrator.running.run import Run
 TURN_S = 0.002
 """Seconds after which a thread that goes on working lets another one have its turn."""
 
+NEWS_S = 1.0
+"""Seconds for which a look counts that came before the intent of its step was on disk.
+
+After that it is made again: another hand may have been at work. Our own choice.
+"""
+
 BY_OPERATOR = "stopped by the operator"
 AT_ONCE_BY_OPERATOR = "stopped at once by the operator; what was in hand is read first at resume"
 
@@ -115,6 +121,8 @@ class _Driver:
         self.trouble: Callable[[], str | None] = lambda: None
         self._tasks: dict[asyncio.Task[Any], Deed] = {}  # and what each is at
         self._queue: list[Store] = []
+        self._since = 0.0  # when the oldest of the batch was asked for
+        self._queued = 0.0  # and that of the queue
         self._batch: tuple[Store, ...] = ()  # what is being put on disk
         self._storing: Future[None] | None = None
         self._thread = ThreadPoolExecutor(1, "ledger")
@@ -192,16 +200,18 @@ class _Driver:
         self._news.set()
 
     def _store_soon(self, store: Store) -> None:
-        if not self._queue and self._storing is None:
-            # Not yet: what else is settled in this round goes along.
-            asyncio.get_running_loop().call_soon(self._store)
+        if not self._queue:
+            loop = asyncio.get_running_loop()
+            self._queued = loop.time()
+            if self._storing is None:
+                loop.call_soon(self._store)  # what else is settled in this round goes along
         self._queue.append(store)
 
     def _store(self) -> None:
         """Have all that waits put on disk, unless something is being put there."""
         if self._storing is not None or not self._queue:
             return
-        self._batch = tuple(self._queue)
+        self._batch, self._since = tuple(self._queue), self._queued
         self._queue.clear()
         loop = asyncio.get_running_loop()
         events = [event for store in self._batch for event in store.events]
@@ -237,8 +247,10 @@ class _Driver:
             return
         storing.result()
         started: list[str] = []
+        waited = asyncio.get_running_loop().time() - self._since
+        stored = Stored(stale=waited > NEWS_S)
         for store in self._batch:
-            self._run.settle(store, Stored())
+            self._run.settle(store, stored)
             for event in store.events:
                 self._reporter.stored(event)
                 if isinstance(event, Intended):

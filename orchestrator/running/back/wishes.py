@@ -151,8 +151,8 @@ class Wisher:
             for ref in self._of(self.held, device, pointer)
             if str(ref) in self.kept or self._came_to_stay(ref, pointer)
         ]
-        if keepers and not holders:
-            # Nobody was heard there, and now somebody would be.
+        if keepers and (not holders or holders[0].device in self.away):
+            # Nobody was heard there, or who was does not come back; and now somebody would be.
             return self._stays_pointed(step, f"{pointer}, is held by {keepers[0]}, which stays")
         if len(holders) == 1 and self._numberless(holders[0]):
             why = f"{pointer}, was that of {holders[0]}, which has no number any more"

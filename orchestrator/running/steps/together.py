@@ -72,6 +72,11 @@ class Together:
         first = self.hands[0].stage is Stage.PROVING and not self.apart
         return first and all(hand.stage is Stage.PROVING for hand in self.hands)
 
+    @property
+    def intending(self) -> bool:
+        """Whether an intent is about to be stored."""
+        return any(hand.stage is Stage.INTENDING for hand in self.hands)
+
     def on_firm_ground(self, lacking: Callable[[Step], Sequence[str]]) -> "Together":
         """Those about to be written fail where they lack steps that have to be done before."""
         for hand in self.hands:

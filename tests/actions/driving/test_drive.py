@@ -2,6 +2,7 @@
 
 import asyncio
 import sys
+import threading
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -12,6 +13,7 @@ import pytest
 from orchestrator.actions.driving.drive import (
     AT_ONCE_BY_OPERATOR,
     BY_OPERATOR,
+    NEWS_S,
     TURN_S,
     drive,
     short_turns,
@@ -184,13 +186,47 @@ def test_trouble_beside_the_ledger_pauses() -> None:
 
 
 def test_the_events_of_one_round_are_stored_in_one_call() -> None:
-    """Both first intents go to disk together, before any request."""
+    """Both first intents go to disk together, before any write."""
     stage = Stage()
     seen: list[int] = []
-    stage.net.before = lambda _what, _device: seen.append(len(stage.ledger.rounds))
+
+    def before(what: str, _device: str) -> None:
+        if what == "write":
+            seen.append(len(stage.ledger.rounds))
+
+    stage.net.before = before
     asyncio.run(stage.drive())
     assert stage.ledger.rounds[0] == (Intended("north.off"), Intended("south.off"))
     assert seen[0] == 1
+
+
+def test_a_device_is_looked_at_while_the_intent_goes_to_disk() -> None:
+    """The write waits; and where the disk stalls, it waits for a look anew."""
+    looked = threading.Event()
+
+    class Stalling(Ledger):
+        def append(self, run: str, events: Iterable[Event], at: datetime) -> None:
+            assert looked.wait(10.0), "nobody looked at the device meanwhile"
+            time.sleep(self.stall_s)
+            super().append(run, events, at)
+
+        stall_s = 0.0
+
+    for stall_s, looks in ((0.0, 1), (NEWS_S + 0.1, 2)):
+        looked.clear()
+        ledger = Stalling()
+        ledger.stall_s = stall_s
+        stage = Stage(ledger=ledger, sequence=Sequence(steps=(BY_ID["north.off"],)))
+
+        def before(what: str, _device: str, stage: Stage = stage) -> None:
+            if what == "read":
+                looked.set()
+            else:
+                assert stage.ledger.rounds, "a write before its intent is on disk"
+
+        stage.net.before = before
+        assert asyncio.run(stage.drive()).finished
+        assert stage.net.requests == [*["read north"] * looks, "write north", "read north"]
 
 
 def test_a_lost_answer_is_settled_by_reading() -> None:
@@ -298,7 +334,7 @@ def test_a_bug_in_a_task_surfaces() -> None:
 
 
 def test_nothing_follows_from_what_can_not_be_stored() -> None:
-    """A ledger that fails ends the drive before any request is sent."""
+    """A ledger that fails ends the drive before anything is written."""
 
     class Full(Ledger):
         def append(self, *_: object) -> None:
@@ -307,7 +343,7 @@ def test_nothing_follows_from_what_can_not_be_stored() -> None:
     stage = Stage(ledger=Full())
     with pytest.raises(LedgerError, match="full"):
         asyncio.run(stage.drive())
-    assert stage.net.requests == []
+    assert set(stage.net.requests) <= {"read north", "read south"}
 
 
 def test_threads_take_short_turns_while_devices_are_driven() -> None:

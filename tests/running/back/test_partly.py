@@ -134,3 +134,28 @@ def test_who_has_come_to_where_a_device_pointed_that_comes_back() -> None:
     record, events, now = run(before)
     back = take_back(record, events, now, devices=frozenset({"b"}))
     assert back.asked["a"].sources["s"].number == 311
+
+
+def test_who_was_heard_is_on_a_bench_and_another_stays_where_it_was() -> None:
+    """One of a mended duplicate has its number by now; the destination never heard that one."""
+    before = scene(
+        {
+            "a": Box(
+                31, {"s": (316, True)}, exact={"main": ("127.0.2.60", 24, None)}, room="north"
+            ),
+            "b": Box(
+                32,
+                {"s": (314, True), "t": (314, True)},
+                {"in": 316},
+                wants={"s": (316, None)},
+                listens={"in": ListensTo(number=310)},
+                room="south",
+            ),
+        }
+    )
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"b"}), away=frozenset({"a"}))
+    assert back.asked["b"].destinations["in"].listens_to == ListensTo(number=310)
+    assert any("316, is held by b/s, which stays" in stays for stays in back.stays)
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
