@@ -3,8 +3,9 @@
 In each stage one operation is open, or none. What comes of it is a *happening*; what is not in
 the table is refused, and the step stays as it was. What the rules behind the rows are:
 
-- An intent is stored before anything else is done, and each write has a read right before it:
-  a value that is neither as found nor wanted is another hand's, and is not overwritten.
+- An intent is stored before anything is written, and what a look found out counts only once it
+  is (``ahead``). Each write has a read right before it: a value that is neither as found nor
+  wanted is another hand's, and is not overwritten.
 - A device not found at its old address is looked for at its new one before it is called lost.
 - Nothing is moved onto an address at which anything answers; to see that takes time, in which the
   device may lose its power, so it is read once more.
