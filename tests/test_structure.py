@@ -23,11 +23,13 @@ ROOT = Path(__file__).parent.parent
 SEQUENCING = tuple(f"orchestrator.planning.{one}" for one in ("aims", "ordering", "scheduling"))
 PURE = ("errors", "facility", "planning", "running")
 EDGES = ("documents", "adapters", "credentials", "ledger", "reports", "rehearsal", "computer")
+GROUND = ("disk",)
 TOP = ("actions", "cli")
 
 MAY_IMPORT: dict[str, frozenset[str]] = {
     **{name: frozenset(PURE[: place + 1]) for place, name in enumerate(PURE)},
-    **{name: frozenset({*PURE, name}) for name in EDGES},
+    **{name: frozenset({name}) for name in GROUND},
+    **{name: frozenset({*PURE, *GROUND, name}) for name in EDGES},
     "actions": frozenset({*PURE, *EDGES, "actions"}),
     "cli": frozenset({*PURE, *EDGES, *TOP}),
 }

@@ -16,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from orchestrator import disk
 from orchestrator.errors import LedgerError
 from orchestrator.ledger.codec import (
     dump_event,
@@ -319,21 +320,12 @@ def _make(path: Path) -> None:
     try:
         with closing(sqlite3.connect(making, isolation_level=None)) as connection:
             migrate(connection, making)
-        _sync(making)
+        disk.sync(making)
         try:
             os.link(making, path)
         except FileExistsError:
             return
     finally:
         making.unlink(missing_ok=True)
-    _sync(path.parent)
-    _sync(path.parent.parent)
-
-
-def _sync(path: Path) -> None:
-    """Have the file or folder at ``path`` on disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    disk.sync(path.parent)
+    disk.sync(path.parent.parent)

@@ -1,9 +1,8 @@
 """Putting a report on disk: whole or not at all, and there when the call returns."""
 
-import os
-import tempfile
 from pathlib import Path
 
+from orchestrator import disk
 from orchestrator.errors import CallError
 
 
@@ -17,28 +16,9 @@ def write(path: Path, text: str) -> None:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _replace(path, text.encode(errors="backslashreplace"))
+        disk.replace(path, text.encode(errors="backslashreplace"))
     except OSError as error:
         raise CallError(
             f"{path} can't be written: {error.strerror or error}",
             "name a place that you may write to and that has room",
         ) from error
-
-
-def _replace(path: Path, data: bytes) -> None:
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fchmod(file.fileno(), 0o644)
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)

@@ -37,21 +37,6 @@ def test_a_failed_write_leaves_the_old_text_and_no_scraps(
     assert [entry.name for entry in tmp_path.iterdir()] == ["notes.md"]
 
 
-def test_file_and_folder_are_put_on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Both the file and the folder that names it are synced, the file before it is in place."""
-    path = tmp_path / "notes.md"
-    synced: list[tuple[bool, bool]] = []
-    real = os.fsync
-
-    def watch(handle: int) -> None:
-        synced.append((os.path.isdir(f"/proc/self/fd/{handle}"), path.exists()))  # noqa: PTH112 - a link in proc
-        real(handle)
-
-    monkeypatch.setattr(os, "fsync", watch)
-    files.write(path, "x")
-    assert synced == [(False, False), (True, True)]
-
-
 def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     """A path below a file is a CallError that names the path."""
     (tmp_path / "file").write_text("", encoding="utf-8")
