@@ -7,6 +7,7 @@ from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import Sequence, Step, StepKind
 from orchestrator.facility.traits import Saves
+from orchestrator.planning.proof.lines import Lines, by_device
 from orchestrator.planning.proof.order import Order
 from orchestrator.planning.proof.replay import Replay
 from orchestrator.planning.scene import Scene
@@ -44,14 +45,16 @@ class Case:
     replay: Replay
 
     @classmethod
-    def of(cls, scene: Scene, sequence: Sequence, meant: Meant) -> "Case":
-        """Replay ``sequence``.
+    def of(cls, scene: Scene, sequence: Sequence, meant: Meant, own: Lines | None = None) -> "Case":
+        """Replay ``sequence``; ``own`` are its steps by device, if they are sorted already.
 
         Raises:
             BadOrder: the sequence is no order at all.
         """
         order = Order(sequence)
-        return cls(scene, sequence, meant, order, Replay(scene.plan, scene.found, order))
+        if own is None or order.line is not sequence.steps:
+            own = by_device(order.line)
+        return cls(scene, sequence, meant, order, Replay(scene.plan, scene.found, order, own))
 
 
 def still_on(case: Case, device: str, moment: Step) -> Iterator[tuple[str, Step | None]]:

@@ -4,13 +4,14 @@ Not by a power cycle either: where a device boots with what it saved, an old poi
 source on an old number, is gone only when that is saved (H9).
 """
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import attrgetter
 
 from orchestrator.facility.hazard import Hazard
 from orchestrator.facility.plan import Ref
 from orchestrator.planning.proof.case import Case, broken, label, over
-from orchestrator.planning.proof.replay import Audible, Held, Pointed
+from orchestrator.planning.proof.held import Audible, Held, Pointed
 
 
 class Hearings:
@@ -25,45 +26,30 @@ class Hearings:
 
     def found(self) -> Iterator[Hazard]:
         """Every pair of a destination and a source that it may hear and should not."""
-        audible: dict[Held, list[Audible]] = defaultdict(list)
-        heard = {thing for pointed in self.replay.pointed for thing in pointed.held}
-        for time in self.replay.audible:
-            for thing in time.held:
-                if thing in heard:
-                    audible[thing].append(time)
-        allowed = self._allowed()
-        said: set[tuple[Ref, str]] = set()
-        for pointed in self.replay.pointed:
-            meant = allowed[pointed.destination]
-            for thing in pointed.held:
-                for time in audible.get(thing, ()):
-                    pair = (pointed.destination, time.owner)
-                    if time.owner in meant or pair in said or self._never_both(pointed, time):
-                        continue
-                    said.add(pair)
-                    yield self._wrong(pointed, time, thing)
+        for destination, times in groupby(self.replay.pointed, key=attrgetter("destination")):
+            own = list(times)
+            passed = self._allowed(destination, own)
+            for pointed in own:
+                for held in pointed.held:
+                    for time in held.audible or ():
+                        if time.owner in passed or self._never_both(pointed, time):
+                            continue
+                        passed.add(time.owner)  # it is said once
+                        yield self._wrong(pointed, time, held)
 
-    def _allowed(self) -> Mapping[Ref, set[str]]:
-        """The sources that each destination heard at the start, or is meant to hear after."""
-        spans = self.replay.spans
-        allowed: dict[Ref, set[str]] = defaultdict(set)
-        for pointed in self.replay.pointed:
-            for thing in pointed.held:
-                if pointed.begins is None:
-                    first = {span.owner for span in spans.get(thing, ()) if span.taken is None}
-                    allowed[pointed.destination] |= first
-                if pointed.ends is None and self._by_number(pointed.destination):
-                    last = {span.owner for span in spans.get(thing, ()) if span.released is None}
-                    allowed[pointed.destination] |= last
-        for ref, wish in self.case.meant.listens_to.items():
-            if wish.source is not None:
-                allowed[ref].add(str(wish.source))
-        return allowed
-
-    def _by_number(self, destination: Ref) -> bool:
-        """Whether a playbook points it at a number or group, whoever holds that."""
+    def _allowed(self, destination: Ref, times: Sequence[Pointed]) -> set[str]:
+        """The sources that a destination heard at the start, or is meant to hear after."""
         wish = self.case.meant.listens_to.get(destination)
-        return wish is not None and wish.source is None
+        # By a number or group, whoever holds that.
+        by_number = wish is not None and wish.source is None
+        allowed = {str(wish.source)} if wish is not None and wish.source is not None else set()
+        for pointed in times:
+            for held in pointed.held:
+                if pointed.begins is None:
+                    allowed.update([span.owner for span in held.spans if span.taken is None])
+                if pointed.ends is None and by_number:
+                    allowed.update([span.owner for span in held.spans if span.released is None])
+        return allowed
 
     def _never_both(self, pointed: Pointed, time: Audible) -> bool:
         here, there = pointed.destination.device, time.device
@@ -78,12 +64,12 @@ class Hearings:
         )
 
     @staticmethod
-    def _wrong(pointed: Pointed, time: Audible, thing: Held) -> Hazard:
+    def _wrong(pointed: Pointed, time: Audible, held: Held) -> Hazard:
         step = time.begins or pointed.begins or pointed.ends
         since = f", from {label(step)}" if step else ""
         return broken(
             "H8",
-            f"{pointed.destination} may hear {time.owner} on {thing[2]}, which it neither heard "
+            f"{pointed.destination} may hear {time.owner} on {held.value}, which it neither heard "
             f"before nor is meant to hear{since}",
             (step.id if step else "", str(pointed.destination)),
         )

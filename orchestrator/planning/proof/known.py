@@ -2,29 +2,27 @@
 
 from collections.abc import Iterator
 
-from orchestrator.facility.found import DeviceState, Found
+from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Hazard
-from orchestrator.facility.step import AddressValue, Sequence, Step
+from orchestrator.facility.step import AddressValue, Step
 from orchestrator.planning.proof.case import broken, label
+from orchestrator.planning.proof.lines import Lines
 from orchestrator.planning.scene import Scene
 
 
-def unknown(scene: Scene, sequence: Sequence) -> Iterator[Hazard]:
+def unknown(scene: Scene, lines: Lines) -> Iterator[Hazard]:
     """Each step on a device that was not found, or about something that the device has not."""
-    states = {
-        name: entry.state
-        for name, entry in scene.found.devices.items()
-        if isinstance(entry, Found) and name in scene.plan.devices and name in scene.traits
-    }
-    for step in sequence.steps:
-        state = states.get(step.device)
-        if state is None:
-            what = _why_not(scene, step.device)
-        elif (missing := _missing(state, step)) is not None:
-            what = f"{step.device} has no {missing}"
-        else:
-            continue
-        yield broken("H7", f"{label(step)} can't be done: {what}", (step.id, step.device))
+    for device, own in lines.items():
+        planned = device in scene.plan.devices and device in scene.traits
+        state = scene.found.state(device) if planned else None
+        for step in own.steps:
+            if state is None:
+                what = _why_not(scene, device)
+            elif (missing := _missing(state, step)) is not None:
+                what = f"{device} has no {missing}"
+            else:
+                continue
+            yield broken("H7", f"{label(step)} can't be done: {what}", (step.id, device))
 
 
 def _why_not(scene: Scene, device: str) -> str:

@@ -66,7 +66,7 @@ class Leave:
                 for thing in pointed.held:
                     feeding.update(
                         Ref(*span.owner.split("/", 1))
-                        for span in self.replay.spans.get(thing, ())
+                        for span in thing.spans
                         if span.taken is None and "/" in span.owner
                     )
         for ref in self.plan.on_air:

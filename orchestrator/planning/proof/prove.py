@@ -20,6 +20,7 @@ from orchestrator.planning.proof.case import Case, Meant, broken
 from orchestrator.planning.proof.hearing import Hearings
 from orchestrator.planning.proof.known import unknown
 from orchestrator.planning.proof.leave import Leave
+from orchestrator.planning.proof.lines import by_device
 from orchestrator.planning.proof.order import BadOrder
 from orchestrator.planning.proof.readdress import Readdresses
 from orchestrator.planning.proof.settings import settings
@@ -33,10 +34,11 @@ __all__ = ["prove"]
 
 def prove(scene: Scene, sequence: Sequence, meant: Meant) -> list[Hazard]:
     """Every way in which ``sequence`` breaks a rule; an empty list is the proof that it is safe."""
-    if strangers := list(unknown(scene, sequence)):
+    own = by_device(sequence.steps)
+    if strangers := list(unknown(scene, own)):
         return strangers
     try:
-        case = Case.of(scene, sequence, meant)
+        case = Case.of(scene, sequence, meant, own)
     except BadOrder as error:
         return [broken("order", f"step {error.step}: {error}", (error.step,))]
     found = [

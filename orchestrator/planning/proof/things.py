@@ -4,9 +4,8 @@ from collections.abc import Iterator
 from itertools import combinations, pairwise
 
 from orchestrator.facility.hazard import Hazard
-from orchestrator.facility.step import Step
 from orchestrator.planning.proof.case import Case, broken, label, over
-from orchestrator.planning.proof.replay import Held, Span
+from orchestrator.planning.proof.held import Held, Span
 
 
 class Things:
@@ -18,17 +17,22 @@ class Things:
         self.plan = case.scene.plan
         self.order = case.order
         self.replay = case.replay
-        self._judged: dict[tuple[str, str], str] = {}
 
     def found(self) -> Iterator[Hazard]:
         """No two owners hold one thing at one time."""
-        for thing, spans in self.replay.spans.items():
+        apart: list[Span] = []
+        for held in self.replay.held:
+            spans = held.spans
             if len(spans) == 2:  # noqa: PLR2004 - one pair, by far the most there are
-                if (clash := self._clash(thing, *spans)) is not None:
+                if _same(spans, apart):
+                    continue  # a source's number and its group are let go and taken together
+                if (clash := self._clash(held, *spans)) is None:
+                    apart = spans
+                else:
                     yield clash
             elif len(spans) > 1 and not self._in_turn(spans):
                 for one, other in combinations(spans, 2):
-                    if (clash := self._clash(thing, one, other)) is not None:
+                    if (clash := self._clash(held, one, other)) is not None:
                         yield clash
 
     def _in_turn(self, spans: list[Span]) -> bool:
@@ -52,17 +56,17 @@ class Things:
             return True
         return self.order.before(span.taken, span.proved)
 
-    def _clash(self, thing: Held, one: Span, other: Span) -> Hazard | None:
+    def _clash(self, held: Held, one: Span, other: Span) -> Hazard | None:
         """The rule that two holders break, unless they are surely apart."""
         if one.owner == other.owner or (one.taken is None and other.taken is None):
             return None
         if not (first := self._gone(one, other)) or not (then := self._gone(other, one)):
             return None
         rules = {first, then}
-        rule = "H9" if "H9" in rules else "H2" if thing[0] == "address" else "H1"
+        rule = "H9" if "H9" in rules else "H2" if held.kind == "address" else "H1"
         holder, taker = (one, other) if self._takes_last(one, other) else (other, one)
         step = taker.taken
-        what = f"{thing[0]} {thing[2]} on {thing[1]}"
+        what = f"{held.kind} {held.value} on {held.network}"
         tail = " and saved it" if rule == "H9" else ""
         return broken(
             rule,
@@ -81,15 +85,12 @@ class Things:
         """``""`` if ``holder`` has let go for good before ``taker`` takes; else the rule broken."""
         if holder.released is None or holder.proved is None or taker.taken is None:
             return "held"
-        # A source's number and its group are let go and taken by the same steps.
-        key = (holder.proved.id, taker.taken.id)
-        judged = self._judged.get(key)
-        if judged is None:
-            judged = self._judged[key] = self._let_go(holder.device, holder.proved, taker)
-        return judged
-
-    def _let_go(self, device: str, proved: Step, taker: Span) -> str:
-        if taker.taken is None or over(self.case, device, proved, taker.taken, taker.device):
+        if over(self.case, holder.device, holder.proved, taker.taken, taker.device):
             return ""
         # Let go of, if at all, only until the next power cycle.
-        return "H9" if self.order.before(proved, taker.taken) else "held"
+        return "H9" if self.order.before(holder.proved, taker.taken) else "held"
+
+
+def _same(pair: list[Span], other: list[Span]) -> bool:
+    """Whether two pairs are of the very same times."""
+    return bool(other) and pair[0] is other[0] and pair[1] is other[1]

@@ -5,6 +5,7 @@ import pytest
 from orchestrator.facility.found import NotFound
 from orchestrator.facility.step import AddressValue, Sequence, Step, StepKind
 from orchestrator.planning.proof.known import unknown
+from orchestrator.planning.proof.lines import by_device
 from orchestrator.planning.scene import Scene
 from tests.planning import hand
 from tests.planning.scenes import address
@@ -15,7 +16,7 @@ ABSENT = NotFound(at=address(32), why="nothing answered", kind="Unreachable")
 
 def _found(where: Scene, sequence: Sequence) -> set[tuple[str, str]]:
     whole = hand.said(hand.verdict(where, sequence))
-    own = hand.said(list(unknown(where, sequence)))
+    own = hand.said(list(unknown(where, by_device(sequence.steps))))
     assert own <= whole
     return own
 
@@ -70,5 +71,5 @@ def test_a_step_about_what_the_device_has_not_is_named(which: int) -> None:
     where, sequence = _safe()
     ghost = _ghosts(sequence)[which]
     assert _found(where, hand.changed(sequence, ghost)) == {("H7", ghost.id)}
-    (hazard,) = unknown(where, hand.changed(sequence, ghost))
+    (hazard,) = unknown(where, by_device(hand.changed(sequence, ghost).steps))
     assert "ghost" in hazard.what
