@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from orchestrator.facility.step import StepKind
 from orchestrator.planning.ordering.batches import Batches
 from orchestrator.planning.ordering.drafts import Draft
-from orchestrator.planning.scheduling.tasks import Silent, Tasks
+from orchestrator.planning.scheduling.tasks import Silent, Tasks, numbers
 
 
 def tasks_of(
@@ -45,14 +45,14 @@ def tasks_of(
 
 def _alone(drafts: Sequence[Draft], silences: Iterable[Silent], width: int) -> Tasks:
     later: list[list[int]] = [[] for _ in drafts]
-    for index, draft in enumerate(drafts):
+    for index, draft in zip(numbers(len(drafts)), drafts, strict=True):
         for before in draft.after:
             later[before].append(index)
-    numbers: dict[str, int] = {}
+    devices: dict[str, int] = {}
     by_hand = StepKind.BY_HAND
     return Tasks(
         length=lengths_of(drafts),
-        device=tuple([numbers.setdefault(draft.device, len(numbers)) for draft in drafts]),
+        device=tuple([devices.setdefault(draft.device, len(devices)) for draft in drafts]),
         phase=tuple([draft.phase for draft in drafts]),
         by_hand=tuple([draft.kind is by_hand for draft in drafts]),
         before=tuple([tuple(draft.after) for draft in drafts]),

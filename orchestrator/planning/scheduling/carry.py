@@ -30,8 +30,8 @@ def carried(tasks: Tasks, order: Sequence[int], *ties: Ties) -> tuple[list[int],
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    carrier, count = _carry(tasks, order, opening_of(tasks, *ties)), len(order)
-    return carrier.start, [order[turn % count] for turn in carrier.turns]
+    carrier = _carry(tasks, order, opening_of(tasks, *ties))
+    return carrier.start, [order[place] for place in carrier.turns]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +73,11 @@ def in_turn(tasks: Tasks, order: Sequence[int], opening: Opening) -> tuple[list[
     Raises:
         ValueError: the tasks wait for one another in a circle.
     """
-    carrier, count = _carry(tasks, order, opening), len(order)
-    return carrier.start, [order[turn % count] for turn in sorted(carrier.turns)]
+    carrier = _carry(tasks, order, opening)
+    start, turns = carrier.start, carrier.turns
+    if any(tasks.by_hand):
+        turns.sort(key=lambda place: (start[order[place]], place))
+    return start, [order[place] for place in turns]
 
 
 def _carry(tasks: Tasks, order: Sequence[int], opening: Opening) -> "_Carrier":
@@ -89,8 +92,8 @@ class _Carrier:
 
     A task whose turn it is while its device is busy is ``parked`` there; when the device is free
     again, the first of those parked comes back. Ranks and times are single whole numbers, so that
-    heaps compare nothing else. ``start`` is -1 until a task has started. ``turns`` are, as tasks
-    start, the time and the rank: the one times the number of all tasks, plus the other.
+    heaps compare nothing else. ``start`` is -1 until a task has started. ``turns`` are the ranks of
+    all tasks as they start: at one time first those by hand, then the others by rank.
     """
 
     def __init__(self, tasks: Tasks, order: Sequence[int], opening: Opening) -> None:
@@ -165,7 +168,7 @@ class _Carrier:
             self._start_by_hand(phase)
         order, length, device = self.order, self.tasks.length, self.tasks.device
         ready, parked, busy, start, now = self.ready, self.parked, self.busy, self.start, self.now
-        ending, turns, turn = self.ending, self.turns, now * len(order)
+        ending, turns = self.ending, self.turns
         free = self.tasks.width - self.spoken
         while ready and free > 0:
             place = heappop(ready)
@@ -177,7 +180,7 @@ class _Carrier:
             busy[own] = True
             free -= 1
             start[task] = now
-            turns.append(turn + place)
+            turns.append(place)
             until = now + length[task]
             if until in ending:
                 ending[until].append(task)
@@ -199,7 +202,7 @@ class _Carrier:
                 continue
             self.busy[own] = True
             self.start[task] = now
-            self.turns.append(now * len(self.order) + place)
+            self.turns.append(place)
             self._run(task, now + tasks.length[task])
         self.ready_by_hand[:] = waiting  # in order, so it is a heap
 

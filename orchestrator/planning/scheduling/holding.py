@@ -9,7 +9,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from orchestrator.planning.scheduling.placing import FAR, Placing
-from orchestrator.planning.scheduling.tasks import Tasks, ranks
+from orchestrator.planning.scheduling.tasks import Tasks, numbers, ranks
 
 CHOICES = 3
 AGAIN = 2
@@ -120,7 +120,7 @@ def in_order(start: Sequence[int], offs: Iterable[int]) -> list[int]:
     key = [2 * time for time in start]
     for off in offs:
         key[off] += 1
-    return sorted(range(len(start)), key=key.__getitem__)
+    return sorted(numbers(len(start)), key=key.__getitem__)
 
 
 def hold_roughly(

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from orchestrator.planning.scheduling.carry import carried
-from orchestrator.planning.scheduling.tasks import Tasks, Ties, ranks
+from orchestrator.planning.scheduling.tasks import Tasks, Ties, numbers, ranks
 
 
 def listed(tasks: Tasks, late: Sequence[int]) -> tuple[list[int], list[int]]:
@@ -20,7 +20,7 @@ def listed(tasks: Tasks, late: Sequence[int]) -> tuple[list[int], list[int]]:
     offs = {off for off, _, _ in tasks.silences}
     ons = {on for _, on, _ in tasks.silences}
     urgency = [0 if task in ons else 2 if task in offs else 1 for task in range(len(late))]
-    order = sorted(range(len(late)), key=urgency.__getitem__)
+    order = sorted(numbers(len(late)), key=urgency.__getitem__)
     spoken = replace(tasks, by_hand=(False,) * len(late))
     start, started = carried(spoken, order, _held_back(tasks, offs, ranks(late)))
     return started, start

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from orchestrator.planning.scheduling.tasks import Silent, Tasks
+from orchestrator.planning.scheduling.tasks import Silent, Tasks, numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ def _among(members: Sequence[int], task: int, place: Sequence[int]) -> bool:
 def part_of(tasks: Tasks, group: Group, place: list[int]) -> Part:
     """One part as a problem of its own; ``place`` is where it notes the place of each member."""
     members, silences = group
-    for number, task in enumerate(members):
+    for number, task in zip(numbers(len(members)), members, strict=True):
         place[task] = number
     devices: dict[int, int] = {}
     device = [devices.setdefault(tasks.device[task], len(devices)) for task in members]
@@ -112,7 +112,7 @@ def part_of(tasks: Tasks, group: Group, place: list[int]) -> Part:
         if ended:
             begins.append(stand_in)
     later: list[list[int]] = [[] for _ in length]
-    for then, firsts in enumerate(before):
+    for then, firsts in zip(numbers(len(before)), before, strict=True):
         for first in firsts:
             later[first].append(then)
     extra = len(length) - len(members)

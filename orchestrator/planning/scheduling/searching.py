@@ -13,7 +13,7 @@ from heapq import heapify, heappop, heappush
 
 from orchestrator.planning.scheduling.chance import Chance
 from orchestrator.planning.scheduling.placing import Placing
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, numbers
 
 TRIES_A_TASK = 40
 WARM = 33
@@ -55,7 +55,7 @@ def late_order(tasks: Tasks) -> list[int]:
     heapify(offs)
     beyond: list[int] = []
     backwards: list[int] = []
-    for turn in range(count - 1, -1, -1):
+    for turn in reversed(numbers(count)):
         if not waiting[turn] and not is_off[turn]:
             beyond.append(-turn)
         while offs or beyond:

@@ -41,7 +41,7 @@ class Tasks:
     def by_phase(self) -> list[tuple[int, list[int]]]:
         """The phases that have tasks, in order, each with its tasks."""
         found: dict[int, list[int]] = {}
-        for phase, run in groupby(range(len(self.phase)), key=self.phase.__getitem__):
+        for phase, run in groupby(numbers(len(self.phase)), key=self.phase.__getitem__):
             found.setdefault(phase, []).extend(run)
         return sorted(found.items())
 
@@ -54,9 +54,23 @@ class Tasks:
         return gates
 
 
+def numbers(count: int) -> list[int]:
+    """The whole numbers below ``count``: the very same values each time, that lie side by side.
+
+    A large problem is many lists of its tasks. Did each have values of its own, they would fill
+    the machine's cache.
+    """
+    if len(_NUMBERS) < count:
+        _NUMBERS.extend(range(len(_NUMBERS), count))
+    return _NUMBERS[:count]
+
+
+_NUMBERS: list[int] = []
+
+
 def ranks(order: Sequence[int]) -> list[int]:
     """The place of each task in ``order``."""
     place = [0] * len(order)
-    for number, task in enumerate(order):
+    for number, task in zip(numbers(len(order)), order, strict=True):
         place[task] = number
     return place

@@ -1,4 +1,4 @@
-from orchestrator.planning.scheduling.tasks import ranks
+from orchestrator.planning.scheduling.tasks import numbers, ranks
 from tests.planning.scheduling.problems import problem, ring
 
 
@@ -7,6 +7,16 @@ def test_the_cost_is_weighed_from_start_of_disable_to_end_of_enable() -> None:
     tasks = ring()
     start = [0, 10, 30, 40, 10, 20, 30]
     assert tasks.cost(start, [each + 10 for each in start]) == 50 + 30
+
+
+def test_numbers_are_the_very_same_values_each_time() -> None:
+    """Also those that are no small numbers, of which Python itself keeps one each."""
+    few, more = numbers(1_000), numbers(2_000)
+    assert more == list(range(2_000))
+    assert few == more[:1_000]
+    assert all(one is other for one, other in zip(few, more, strict=False))
+    few.clear()
+    assert numbers(3) == [0, 1, 2]
 
 
 def test_ranks_are_places() -> None:
