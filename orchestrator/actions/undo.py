@@ -55,13 +55,18 @@ async def undo(desk: Desk, run: str, rooms: tuple[str, ...] = ()) -> Undo:
     """
     with SqliteLedger(desk.folder, create=False, looks=True) as ledger:
         record, events = ledger.record(run), ledger.events(run)
-        state = next(line.state for line in ledger.runs() if line.id == run)
+        lines = ledger.runs()
+        state = next(line.state for line in lines if line.id == run)
+        takers = [line.id for line in lines if line.undoes == run]
+        parts = [(ledger.record(taker), ledger.events(taker)) for taker in takers]
     # What was sent in the last instant may land after a look at the devices, and over a write.
     await desk.clock.sleep(may_land_s(record.sequence, events, desk.patience))
     found = await desk.survey(asked={}, also=addresses(record))
     part = frozenset(n for n, device in desk.plan.devices.items() if device.room in rooms)
     benched, away = _benched(desk, record.before), _benched(desk, found.devices)
-    back = take_back(record, events, found, benched, part if rooms else None, away=away)
+    back = take_back(
+        record, events, found, benched, part if rooms else None, away=away, parts=parts
+    )
     plan = plan_with_lost(desk.plan, record, events, back.lost)
     as_left = replace(desk, documents=replace(desk.documents, plan=plan))
     accepted = {h.name: h.accepted for h in record.hazards if h.accepted is not None}

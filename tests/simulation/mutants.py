@@ -234,9 +234,9 @@ def _room_alone(_record: Any, _events: Any, lines: Any, devices: Collection[str]
     return {name: line for name, line in lines.items() if name in devices}
 
 
-def _nobody_away(*given: Any, away: Any) -> Any:
+def _nobody_away(*given: Any, away: Any, **named: Any) -> Any:
     del away
-    return undo.take_back(*given)
+    return undo.take_back(*given, **named)
 
 
 def _unsaved_forgotten(*given: Any, **named: Any) -> undo.TakeBack:
@@ -318,6 +318,8 @@ _LIST = (
         instead(undo, "part_of", _room_alone),)),
     Mutant("a room taken back listens to what is on a bench", (
         instead(trial, "take_back", _nobody_away),)),
+    Mutant("who followed when a part was taken back stays where it is", (
+        instead(undo, "_followed", lambda _: {}),)),
     Mutant("a report without doubts", (instead(truth, "in_doubt", lambda *_: frozenset()),)),
 )  # fmt: skip
 MUTANTS = {mutant.name: mutant for mutant in _LIST}

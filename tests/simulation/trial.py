@@ -2,7 +2,8 @@
 
 A run that finishes stands at its target, and is then taken back, under trouble too. A run that
 does not is looked at three times: resumed once the trouble is over it reaches the target; taken
-back it leaves the facility as it was found; and one room taken back is as it was found. Where a
+back it leaves the facility as it was found; and one room taken back is as it was found, and so is
+all, once the rest is taken back. Where a
 device goes back by itself to an address at which the run that takes it back did not find it, or to
 numbers, that one is taken back, and then the first one anew.
 """
@@ -63,6 +64,7 @@ class Night:
     referee: Referee
     ledger: Ledger
     chance: random.Random
+    parts: list["Night"] = field(default_factory=list)  # the runs that took back a part of it
 
     def branch(self) -> "Night":
         """The same night once more, to go another way from here."""
@@ -244,7 +246,8 @@ def _back(night: Night, origin: dict[str, State] | None, told: Told, *, anew: bo
 def _room_back(night: Night, origin: dict[str, State], told: Told) -> None:
     """Take back one room's part, the trouble being over, and look whether all there is as it was.
 
-    Its destinations follow those whom they heard, who need not be taken back with it.
+    Its destinations follow those whom they heard, who need not be taken back with it. Then all the
+    rest is taken back, they with it.
     """
     world, homes = night.world, rooms_of(night.job.scene)
     world.calm()
@@ -260,6 +263,7 @@ def _room_back(night: Night, origin: dict[str, State], told: Told) -> None:
         if undoing is None:
             told.broken.append(f"undo of {room}: it can't be planned")
             return
+        night.parts.append(undoing)
         if not _calm(undoing, told):
             last = undoing.ledger.events()[-1]
             told.broken.append(f"undo of {room}: it does not come to its end: {last}")
@@ -268,13 +272,17 @@ def _room_back(night: Night, origin: dict[str, State], told: Told) -> None:
     for name in part & origin.keys():
         but_for |= {(name, thing) for thing in things(origin[name]) if thing[0] == "hears"}
     wanted = {name: state for name, state in origin.items() if name in part}
-    told.broken += [f"undo of {room}: {what}" for what in amiss(world, wanted, but_for)]
+    wrong = amiss(world, wanted, but_for)
+    told.broken += [f"undo of {room}: {what}" for what in wrong]
+    if not wrong:
+        _back(night, origin, told)
 
 
 def _taken_back(night: Night, now: AsFound, part: frozenset[str] | None = None) -> TakeBack:
     made, events = night.job.scene, night.ledger.events()
     benched, away = _benched(made), _benched(replace(made, found=now))
-    return take_back(night.record, events, now, benched, part, away=away)
+    parts = [(one.record, one.ledger.events()) for one in night.parts]
+    return take_back(night.record, events, now, benched, part, away=away, parts=parts)
 
 
 def _undoing(night: Night, now: AsFound, back: TakeBack) -> Night | None:

@@ -79,13 +79,14 @@ def take_back(
     devices: frozenset[str] | None = None,
     *,
     away: frozenset[str] = frozenset(),
+    parts: Sequence[tuple[RunRecord, Sequence[Event]]] = (),
 ) -> TakeBack:
     """What has to be asked for, so that everything that the run wrote is as it was before.
 
     ``benched`` are the devices that stood on a bench before the run: nobody heard them. With
     ``devices`` only their part is taken back, and what would be left half-way without them.
     ``away`` are the devices that stand on a bench now; those that are not brought back from there
-    can be heard by nobody.
+    can be heard by nobody. ``parts`` are the runs that took back a part of it before, oldest first.
     """
     written = written_steps(record, events)
     lines: dict[str, dict[str, list[Step]]] = {}
@@ -101,7 +102,7 @@ def take_back(
     wisher = Wisher(record, now, kept, benched, lines=lines, lost=lost, holds=holds, away=away)
     asked = {name: wisher.device(name, line) for name, line in lines.items()}
     pointed = {step.subject for step in written if step.kind is StepKind.REPOINT}
-    asked = _with_stayers(asked, lines, now, wisher, pointed)
+    asked = _with_stayers(asked, lines, now, wisher, pointed=pointed, followed=_followed(parts))
     hazards = tuple(
         hazard
         for name, line in lines.items()
@@ -137,7 +138,9 @@ def _with_stayers(
     lines: Mapping[str, Line],
     now: AsFound,
     wisher: Wisher,
+    *,
     pointed: AbstractSet[str],
+    followed: Mapping[str, "_Followed"],
 ) -> dict[str, AskedDevice]:
     """Ask every destination that the run did not point, and that this may concern, to stay.
 
@@ -145,7 +148,8 @@ def _with_stayers(
     A destination that still points where it did is to hear again what it heard, and must not
     follow whoever happens to be there. So it is with all on the run's own devices, and with
     those elsewhere that point at a number which changes hands. What the run pointed, and is not
-    taken back with it, stays with whom it hears now.
+    taken back with it, stays with whom it hears now. What was ``followed`` somewhere when a part
+    was taken back is to hear whom it heard before that.
     """
     concerned = {
         figure
@@ -171,16 +175,51 @@ def _with_stayers(
         own = name in lines
         unmoved = {
             destination: AskedDestination(
-                name=destination, listens_to=wisher.heard(name, state.hears)
+                name=destination,
+                listens_to=wisher.heard(name, state.hears if before is None else before.was),
             )
             for destination, state in entry.state.destinations.items()
+            for before in (_pointed_before(followed, f"{name}/{destination}", state.hears),)
             if destination not in known.destinations
             and f"{name}/{destination}" not in pointed
-            and (own or state.hears in concerned)
+            and (own or before is not None or state.hears in concerned)
         }
         if unmoved:
             joined[name] = replace(known, destinations={**known.destinations, **unmoved})
     return joined
+
+
+@dataclass(frozen=True, slots=True)
+class _Followed:
+    """Where a destination pointed before a part of the run was taken back, and after that."""
+
+    was: int | str | None
+    to: int | str | None
+
+
+def _followed(parts: Sequence[tuple[RunRecord, Sequence[Event]]]) -> Mapping[str, _Followed]:
+    """The destinations that followed whom they heard, when parts of a run were taken back."""
+    found: dict[str, _Followed] = {}
+    for record, events in parts:
+        for step in written_steps(record, events):
+            if step.kind is StepKind.REPOINT:
+                first = found.get(step.subject)
+                was = _figure(step.as_found) if first is None else first.was
+                found[step.subject] = _Followed(was, _figure(step.wanted))
+    return found
+
+
+def _pointed_before(
+    followed: Mapping[str, _Followed], destination: str, hears: int | str | None
+) -> _Followed | None:
+    """None where nothing has followed, or another hand has pointed it elsewhere since."""
+    one = followed.get(destination)
+    return one if one is not None and one.to == hears else None
+
+
+def _figure(value: StepValue) -> int | str | None:
+    assert isinstance(value, Hearing), "what a repoint is about"
+    return value.group if value.number is None else value.number
 
 
 def _thing(step: Step) -> str:

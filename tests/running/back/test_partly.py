@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import pytest
 
+from orchestrator.facility.found import Found
 from orchestrator.facility.plan import ListensTo, Ref
+from orchestrator.facility.step import StepKind
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.running.back.partly import part_of
-from orchestrator.running.back.undo import take_back
+from orchestrator.running.back.undo import take_back, written_steps
 from tests.planning.scenes import Box, scene
-from tests.running.runs import after, run
+from tests.running.runs import after, planned, run
 
 TWO_ROOMS = {
     "a": Box(31, {"s": (311, True)}, wants={"s": (312, None)}, room="north"),
@@ -159,3 +161,47 @@ def test_who_was_heard_is_on_a_bench_and_another_stays_where_it_was() -> None:
     assert any("316, is held by b/s, which stays" in stays for stays in back.stays)
     way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
     assert way.proved, way.hazards
+
+
+def test_who_followed_when_a_part_was_taken_back_goes_home_with_the_rest() -> None:
+    """The run did not come to point it; the part taken back did: the way home is that part's.
+
+    Where another hand has pointed it elsewhere since, that stays.
+    """
+    before = scene(
+        {
+            "a": Box(
+                31,
+                {"s": (315, True), "t": (311, True), "u": (312, True)},
+                wants={"s": (312, None), "t": (321, None), "u": (313, None)},
+                room="north",
+            ),
+            "b": Box(
+                32,
+                {"s": (313, True)},
+                {"in": 311},
+                wants={"s": (311, None)},
+                listens={"in": ListensTo(source=Ref("a", "s"))},
+                room="south",
+            ),
+        }
+    )
+    subjects = [(step.subject, step.kind) for step in planned(before).sequence.steps]
+    record, events, now = run(before, subjects.index(("b/s", StepKind.RENUMBER)) + 1)
+    assert "b/in" not in [step.subject for step in written_steps(record, events)]
+    back = take_back(record, events, now, devices=frozenset({"b"}))
+    part, done, then = run(replace(before, found=now, asked=back.asked, phases=()))
+    listener = then.state("b")
+    assert listener is not None
+    assert listener.destinations["in"].hears == 321
+    rest = take_back(record, events, then, parts=[(part, done)])
+    assert after(then, planned(replace(before, found=then, asked=rest.asked)).sequence.steps) == (
+        before.found
+    )
+    meddled = {"in": replace(listener.destinations["in"], hears=999)}
+    entry = then.devices["b"]
+    assert isinstance(entry, Found)
+    other = replace(entry, state=replace(listener, destinations=meddled))
+    seen = replace(then, devices={**then.devices, "b": other})
+    asked = take_back(record, events, seen, parts=[(part, done)]).asked["b"]
+    assert asked.destinations["in"].listens_to == ListensTo(number=999)
