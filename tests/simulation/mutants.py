@@ -251,7 +251,7 @@ def _room_only(policy: AfterFailure, *given: Any) -> frozenset[str]:
     return _HELD(weaker, *given)
 
 
-def _as_asked(asked: Any, *_: Any) -> Any:
+def _as_asked(asked: Any, *_: Any, **__: Any) -> Any:
     return dict(asked)
 
 
