@@ -200,7 +200,10 @@ class Run:
     def _settle_stored(
         self, device: str, store: Store, outcome: Outcome, ahead: Ahead | None
     ) -> None:
-        together = self._hands[device].told(outcome)
+        if ahead is None or not isinstance(outcome, Stored):
+            together = self._hands[device].told(outcome)
+        else:
+            together = ahead.after  # which was worked out before
         assert isinstance(outcome, Stored)  # or that was refused
         self._take(store)  # and only so may a step be over
         for hand in together.over:

@@ -7,7 +7,6 @@ counts only once the intent is stored, and not at all if that took so long that 
 from dataclasses import dataclass
 
 from orchestrator.running.operations import Operation, Outcome, Read, Store, Stored
-from orchestrator.running.steps.hand import Hand
 from orchestrator.running.steps.life import Stage
 from orchestrator.running.steps.together import Together
 
@@ -16,11 +15,11 @@ from orchestrator.running.steps.together import Together
 class Ahead:
     """What a device's steps are once what is being stored is on disk, and the look they want then.
 
-    ``over`` are those that are over then, ``left`` the others, ``seen`` what these are after the
-    look; None until it has been answered.
+    ``after`` are all of them, ``left`` those that are not over then, ``seen`` what these are after
+    the look; None until it has been answered.
     """
 
-    over: tuple[Hand, ...]
+    after: Together
     left: Together
     look: Read
     seen: Together | None = None
@@ -51,4 +50,4 @@ def ahead_of(together: Together, operation: Operation) -> Ahead | None:
     if left is None or any(hand.stage is not Stage.LOOKING for hand in left.hands):
         return None
     look = left.operation()
-    return Ahead(after.over, left, look) if isinstance(look, Read) else None
+    return Ahead(after, left, look) if isinstance(look, Read) else None

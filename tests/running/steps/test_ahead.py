@@ -30,7 +30,7 @@ def test_the_look_is_the_one_of_the_step_to_come() -> None:
     along = ahead(proved, replace(HAND, step=LABEL, holds=(OFF,)))
     assert along is not None
     assert along.look == Read(LABEL, AT["north"], (OFF,))
-    assert [hand.step for hand in along.over] == [OFF]
+    assert [hand.step for hand in along.after.over] == [OFF]
     assert [hand.stage for hand in along.left.hands] == [Stage.LOOKING]
 
 
