@@ -12,7 +12,7 @@ from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.result import Listeners, Silence
 from orchestrator.planning.scene import Scene
 from orchestrator.planning.scheduling.making import Made
-from orchestrator.planning.scheduling.tasks import Silent
+from orchestrator.planning.scheduling.tasks import Silent, numbers
 
 
 @quick
@@ -33,7 +33,7 @@ def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
     disable, enable = StepKind.DISABLE, StepKind.ENABLE
     offs: dict[Ref, int] = {}
     ons: dict[tuple[str, str], int] = {}
-    for index, draft in enumerate(graph.drafts):
+    for index, draft in zip(numbers(len(graph.drafts)), graph.drafts, strict=True):
         kind = draft.kind
         if kind is disable and draft.source:
             offs[ref_to(draft.device, draft.source)] = index

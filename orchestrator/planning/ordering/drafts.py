@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from orchestrator.facility.step import Origin, StepKind, StepValue
+from orchestrator.planning.scheduling.tasks import numbers
 
 
 @dataclass(slots=True)
@@ -33,11 +34,15 @@ class Graph:
 
     def __init__(self) -> None:
         self.drafts: list[Draft] = []
+        self._numbers: list[int] = []  # as the schedule has them
 
     def add(self, draft: Draft) -> int:
         """Add a draft and give its index."""
+        index = len(self.drafts)
+        if index == len(self._numbers):
+            self._numbers = numbers(2 * index + 1)
         self.drafts.append(draft)
-        return len(self.drafts) - 1
+        return self._numbers[index]
 
     def order(self, first: int | None, then: int | None, why: str = "") -> None:
         """Put ``then`` after ``first``; a reason given once is kept."""

@@ -74,10 +74,8 @@ class Work:
             here = self.scene.found.devices[device].at
             where = self.where[device] = (self.scene.room_of(device), here)
         room, at = where
-        drafts = self.graph.drafts
-        index = len(drafts)
         first = {} if after is None else {after: ""}
-        drafts.append(
+        index = self.graph.add(
             Draft(kind, device, room, at, as_found, wanted, source, destination, setting, first)
         )
         self.of_device[device].append(index)
