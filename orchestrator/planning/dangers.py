@@ -77,6 +77,8 @@ def _on_air(scene: Scene, graph: Graph, heard: Hearing) -> Iterator[Hazard]:
 
 def _unsaved(scene: Scene, graph: Graph) -> Iterator[Hazard]:
     """Devices that may boot with something else than was read: any number, any pointer."""
+    if not scene.unsaved:
+        return
     changed = {draft.device for draft in graph.drafts}
     takers = {draft.device for draft in graph.drafts if draft.kind in _TAKES}
     for name in sorted(scene.unsaved):

@@ -34,6 +34,8 @@ def add_first_saves(scene: Scene, graph: Graph) -> None:
     What another hand has left unsaved is saved on devices that are changed anyway, and only where
     another device takes something.
     """
+    if not scene.unsaved and not scene.save_first:
+        return
     every = range(len(graph.drafts))
     takers = {draft.device for draft in graph.drafts if draft.kind in _TAKES}
     changed = {draft.device for draft in graph.drafts}

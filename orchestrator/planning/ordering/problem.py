@@ -67,7 +67,9 @@ def lengths_of(drafts: Sequence[Draft], batches: Batches | None = None) -> tuple
 
     One at least: what starts when another one does can then not come after that.
     """
-    alone = [round(draft.seconds * 1000) or 1 for draft in drafts]
+    seconds = [draft.seconds for draft in drafts]
+    rounded = {each: round(each * 1000) or 1 for each in set(seconds)}
+    alone = [rounded[each] for each in seconds]
     if batches is None or not batches.groups:
         return tuple(alone)
     return tuple([max(alone[each] for each in group) for group in batches.members])
