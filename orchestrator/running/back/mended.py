@@ -5,7 +5,8 @@
 - Whoever would be put onto what one of these holds now stays, too.
 - Whoever would be put onto what a device holds that can't be reached stays, too.
 - What would stay on a transit number goes on to where the run meant it to go, if nobody goes back
-  there; else to the next vacant number of its own. So does what comes back from a bench.
+  there; else to the next vacant number of its own. So does what comes back from a bench; and what a
+  power cycle has put back onto its old number, if others were pointed at the new one.
 """
 
 from collections.abc import Iterator, KeysView, Mapping, Sequence
@@ -14,7 +15,7 @@ from ipaddress import IPv4Network
 from itertools import islice, product
 
 from orchestrator.facility.found import AsFound, Found
-from orchestrator.facility.step import Assigned, Step, StepKind
+from orchestrator.facility.step import Assigned, Hearing, Step, StepKind
 from orchestrator.facility.wanted import Auto
 from orchestrator.running.record import RunRecord
 from orchestrator.running.view import networks
@@ -72,6 +73,14 @@ class _Worker:
         self.now = now
         self.renumbers = subjects_of(lines, StepKind.RENUMBER)
         self.left = subjects_of(lines, StepKind.READDRESS)
+        self.pointed = {
+            figure
+            for line in lines.values()
+            for steps in line.values()
+            for step in steps
+            if isinstance(step.wanted, Hearing)
+            for figure in (step.wanted.number, step.wanted.group)
+        }
         self.found: dict[str, Stay] = {}
 
     def stays(self) -> Mapping[str, Stay]:
@@ -142,7 +151,9 @@ class _Worker:
         passing = any(
             isinstance(value, Assigned) and value.number == held.number for value in meant
         )
-        if not passing:
+        old = self._before(name)
+        gone_back = old is not None and held.number == old.number
+        if not passing and not (gone_back and self.pointed & {last.number, *last.groups} - {None}):
             return None  # another hand's number, or its own: not for us to say
         taken = {old.number for other in self.renumbers if (old := self._before(other))}
         for entry in self.now.devices.values():

@@ -92,6 +92,8 @@ def take_back(
     lines: dict[str, dict[str, list[Step]]] = {}
     for step in written:
         lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
+    for step in _renumbered_since(record, lines, parts):
+        lines.setdefault(step.device, {}).setdefault(_thing(step), []).append(step)
     if devices is not None:
         lines = part_of(record, events, lines, devices)
     lost = unreached(record, events, now, lines)
@@ -187,6 +189,26 @@ def _with_stayers(
         if unmoved:
             joined[name] = replace(known, destinations={**known.destinations, **unmoved})
     return joined
+
+
+def _renumbered_since(
+    record: RunRecord,
+    lines: Mapping[str, Line],
+    parts: Sequence[tuple[RunRecord, Sequence[Event]]],
+) -> list[Step]:
+    """Where parts of the run were taken back, what gave a number to a source that it had left.
+
+    That one of a duplicate's holders got a number of its own, so that it need not go back there:
+    who that is may be chosen otherwise once all is taken back.
+    """
+    return [
+        step
+        for part, events in parts
+        for step in written_steps(part, events)
+        if step.kind is StepKind.RENUMBER
+        and step.device in record.before
+        and _thing(step) not in lines.get(step.device, {})
+    ]
 
 
 @dataclass(frozen=True, slots=True)
