@@ -135,3 +135,21 @@ def test_nothing_was_mended() -> None:
     """Then nothing stays."""
     record, _, now = run(scene({"a": Box(31, {"s": (311, True)}, wants={"s": (312, None)})}))
     assert stays(record, {}, now) == {}
+
+
+@pytest.mark.parametrize(("heard", "number"), [(True, 314), (False, None)])
+def test_a_mend_that_a_power_cycle_undid(*, heard: bool, number: int | None) -> None:
+    """Who was pointed along would hear nobody: it is made again. Else all is as it was before."""
+    listens = {"in": ListensTo(source=Ref("a", "s"))}
+    boxes = {
+        "a": Box(31, {"s": (313, True), "t": (313, True)}, wants={"s": (314, None)}),
+        "b": Box(32, hears={"in": 313}, listens=listens) if heard else Box(32),
+    }
+    before = scene(boxes)
+    record, events, now = run(before)
+    back_again = replace(now, devices={**now.devices, "a": before.found.devices["a"]})
+    back = take_back(record, events, back_again)
+    assert back.asked["a"].sources["s"].number == number
+    made = replace(before, found=back_again, asked=back.asked, phases=())
+    end = after(back_again, planned(made).sequence.steps)
+    assert end == (now if heard else before.found)

@@ -205,3 +205,34 @@ def test_who_followed_when_a_part_was_taken_back_goes_home_with_the_rest() -> No
     seen = replace(then, devices={**then.devices, "b": other})
     asked = take_back(record, events, seen, parts=[(part, done)]).asked["b"]
     assert asked.destinations["in"].listens_to == ListensTo(number=999)
+
+
+def test_who_got_a_number_of_its_own_with_a_part_gets_its_old_one_with_the_rest() -> None:
+    """Of a duplicate's two holders, the other one is left out of the way once all is taken back."""
+    before = scene(
+        {
+            "a": Box(
+                31, {"s": (309, True)}, exact={"main": ("127.44.3.90", 24, None)}, room="north"
+            ),
+            "b": Box(
+                32,
+                {"s": (309, False)},
+                {"in": 309},
+                exact={"main": ("127.0.2.60", 24, None)},
+                room="south",
+            ),
+        }
+    )
+    record, events, now = run(before)
+    away = frozenset({"b"})
+    back = take_back(record, events, now, devices=frozenset({"a"}), away=away)
+    part, done, then = run(replace(before, found=now, asked=back.asked, phases=()))
+    own = then.state("a")
+    assert own is not None
+    assert own.sources["s"].number not in {None, 309}
+    rest = take_back(record, events, then, parts=[(part, done)], away=away)
+    assert rest.asked["a"].sources["s"].number == 309
+    end = after(then, planned(replace(before, found=then, asked=rest.asked)).sequence.steps)
+    numbers = {name: state.sources["s"].number for name in "ab" if (state := end.state(name))}
+    assert numbers["a"] == 309
+    assert numbers["b"] != 309
