@@ -2,6 +2,7 @@
 
 import asyncio
 import dataclasses
+import gc
 from pathlib import Path
 
 import pytest
@@ -61,6 +62,12 @@ def test_a_host_is_read_over_tls_by_the_plants_own_authority(tmp_path: Path) -> 
     assert state.identity.serial == "SW-7"
     assert [(one.address, one.gateway) for one in state.interfaces.values()] == [(ADDRESS, GATEWAY)]
     assert requests == 4
+
+
+def test_nothing_is_left_open(tmp_path: Path) -> None:
+    """Though nobody waits for the host's own word that it closes; what is collected is an error."""
+    read(trusting(Tls(authority="plant.pem")), tmp_path)
+    gc.collect()
 
 
 def test_a_host_that_is_not_trusted_is_told_nothing(tmp_path: Path) -> None:

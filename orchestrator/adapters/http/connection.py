@@ -101,6 +101,8 @@ class Connection(asyncio.Protocol):
         self._answer: Answer | None = None
         self._wrong: httpx.TransportError | None = None  # to be told to whoever reads on
         self._over = False  # nothing comes any more
+        self._secure = False
+        self._closed = False  # by this side
         self._news: asyncio.Future[None] | None = None
         self._bytes = 0  # of this answer
         self._waiting = 0  # of its body, not read yet
@@ -111,6 +113,7 @@ class Connection(asyncio.Protocol):
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """It stands."""
         self._way = cast("asyncio.Transport", transport)  # of a loop's own class
+        self._secure = transport.get_extra_info("ssl_object") is not None
 
     def data_received(self, data: bytes) -> None:
         """Some bytes came."""
@@ -159,9 +162,17 @@ class Connection(asyncio.Protocol):
         return answer is not None and answer.whole and answer.stays and self._open()
 
     def close(self) -> None:
-        """Close it; what is on its way is lost."""
-        if self._way is not None:
-            self._way.close()
+        """Close it; what is on its way is lost.
+
+        Over TLS the other side is told so, and its own word is not waited for (RFC 8446, 6.1): not
+        every device gives it.
+        """
+        if self._way is None or self._closed:
+            return
+        self._closed = True
+        self._way.close()
+        if self._secure:
+            self._way.abort()
 
     def _open(self) -> bool:
         return not self._over and self._way is not None and not self._way.is_closing()
