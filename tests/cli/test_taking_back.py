@@ -44,6 +44,21 @@ def test_a_room_is_taken_back_in_the_same_sitting(small: Stage) -> None:
     assert small.target_reached()
 
 
+def test_the_rest_is_taken_back_after_the_room(small: Stage) -> None:
+    """By one undo more, after which everything runs as before; nobody is heard who was not."""
+    before = running(small)
+    refuse = Fault(Kind.SIGN_IN, method="PATCH", path=PROGRAM, nth=2, status=403)
+    small.world.add_fault(TALKS, refuse)
+    assert small.run(*APPLY, "--after-failure", "take-room-back").status == 1
+    run = small.runs()[0]["id"]
+    assert running(small) != before
+    rest = small.run("undo", run, "--yes", *ANSWERS)
+    assert rest.status == 0, rest.said[-1500:]
+    assert running(small) == before
+    assert small.referee.verdict().broken == ()
+    assert [one["state"] for one in small.runs()] == ["undone", "finished", "finished"]
+
+
 def test_a_room_with_a_dead_device_says_what_is_left(small: Stage) -> None:
     """It can't be reached, so nothing more is written without a name; the run stays paused."""
     small.world.add_fault(TALKS, Fault(Kind.REFUSE, method="PATCH", always=True))
