@@ -137,14 +137,18 @@ class Process:
         heapq.heappush(self._open, (self.world.now + seconds, next(self._number), operation))
 
     def _commit(self) -> None:
-        """Have all that waits on disk."""
+        """Have all that waits on disk: as a whole or not at all, as one commit of the ledger is."""
         began, self._since = self._since, None
         stale = began is not None and self.world.now - began > STALE_S
         stores, self._queue = self._queue, []
-        for event in [event for store in stores for event in store.events]:
+        events = [event for store in stores for event in store.events]
+        for _ in events:
             self._maybe_die()
+        if self._left is not None and self._left < len(events):
+            raise Stopped
+        for event in events:
             self._ledger.append(event)
-            self._count_down()
+        self._count_down(len(events))
         for store in stores:
             self.run.settle(store, Stored(stale=stale))
         self._watch.committed(stale=[store.events for store in stores] if stale else [])
@@ -190,9 +194,9 @@ class Process:
         if self._left is None and self._chance.random() < self.world.odds.stops:
             raise Stopped
 
-    def _count_down(self) -> None:
+    def _count_down(self, events: int) -> None:
         if self._left is not None:
-            self._left -= 1
+            self._left -= events
             if self._left <= 0:
                 raise Stopped
 
