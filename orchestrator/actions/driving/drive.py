@@ -195,8 +195,9 @@ class _Driver:
 
     def _ended(self, task: asyncio.Task[None]) -> None:
         known = self._tasks.pop(task, None) is not None
-        if known and not task.cancelled():
-            self._bug = self._bug or task.exception()
+        bug = None if task.cancelled() else task.exception()  # unseen, asyncio would print it
+        if known:
+            self._bug = self._bug or bug
         self._news.set()
 
     def _store_soon(self, store: Store) -> None:
