@@ -4,10 +4,13 @@
 - all that it began elsewhere and can't end, because it waits for that room
 - whoever now holds what one of these has to get back, or points at once it is back
 - all that a device was given elsewhere which gets its address back: it comes with what it had
-- whoever was pointed at one of these
+- all of a device that the run took to another network, and of which anything is taken back: what it
+  held there means somebody else here
+- whoever was pointed at one of these, on the network on which it still is
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from ipaddress import IPv4Network
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
@@ -29,10 +32,12 @@ def part_of(
     open_ones = {step.subject for step in steps if step.id not in proved}
     back = {name for name in begun if name.partition("/")[0] in devices or name in open_ones}
     moved = {step.device for step in steps if step.kind is StepKind.READDRESS}
+    crossed = _crossed(lines)
     had, has = _figures(record, lines, before=True), _figures(record, lines, before=False)
     while True:
         wanted = {figure for name in back for figure in had.get(name, ())}
         more = {name for name, figures in has.items() if figures & wanted}
+        more |= {name.partition("/")[0] for name in back} & crossed
         more |= {name for name in begun if name.partition("/")[0] in back & moved}
         if more <= back:
             break
@@ -45,10 +50,27 @@ def part_of(
             kept := {
                 thing: list(each)
                 for thing, each in line.items()
-                if each[0].subject in back or concerned & set(_pointers(each))
+                if each[0].subject in back
+                or (device not in crossed and concerned & set(_pointers(each)))
             }
         )
     }
+
+
+def _crossed(lines: Lines) -> set[str]:
+    """The devices that the run took, or may have taken, to another network."""
+    return {
+        device
+        for device, line in lines.items()
+        for each in line.values()
+        if _network(each[0].as_found) != _network(each[-1].wanted)
+    }
+
+
+def _network(value: object) -> IPv4Network | None:
+    if not isinstance(value, AddressValue):
+        return None
+    return IPv4Network(f"{value.address}/{value.prefix}", strict=False)
 
 
 def _figures(record: RunRecord, lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
