@@ -7,6 +7,7 @@ import pytest
 from orchestrator.facility.found import Found
 from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import StepKind
+from orchestrator.facility.wanted import Unit
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.running.back.partly import part_of
 from orchestrator.running.back.undo import take_back, written_steps
@@ -159,6 +160,41 @@ def test_who_was_heard_is_on_a_bench_and_another_stays_where_it_was() -> None:
     back = take_back(record, events, now, devices=frozenset({"b"}), away=frozenset({"a"}))
     assert back.asked["b"].destinations["in"].listens_to == ListensTo(number=310)
     assert any("316, is held by b/s, which stays" in stays for stays in back.stays)
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
+
+
+JOINING = {
+    "a": Box(31, {"s": (311, True)}, {"in": 311}, wants={"s": (312, None)}, room="north"),
+    "fresh": Box(
+        50,
+        {"s": (301, True)},
+        {"in": 311},
+        at="127.0.2.50",
+        to="127.44.3.50",
+        wants={"s": (501, True)},
+        room="south",
+        unit=Unit.FRESH,
+    ),
+}
+
+
+def test_a_pointer_of_the_bench_means_somebody_else_here() -> None:
+    """Where its device stays on the network that it has joined, it stays with what it got."""
+    before = scene(JOINING)
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"a"}))
+    assert back.asked.keys() == {"a"}
+
+
+def test_a_device_of_another_network_goes_back_whole() -> None:
+    """What it held there may be somebody's here: it is taken there first, or keeps all."""
+    boxes = {**JOINING, "a": Box(31, {"s": (501, True)}, wants={"s": (312, None)}, room="north")}
+    before = scene(boxes)
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"a"}))
+    assert back.asked["fresh"].exact == {"main": ("127.0.2.50", 24, None)}
+    assert back.asked["fresh"].sources["s"].number == 301
     way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
     assert way.proved, way.hazards
 
