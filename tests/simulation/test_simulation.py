@@ -57,6 +57,8 @@ def test_seeds_that_failed_once(seed: int) -> None:
     "seed",
     [
         6324,  # a room taken back: a pointer of the bench, of a device that stayed where it joined
+        42352,  # put right by hand: a pointer whose step came after a number that was lent
+        56579,  # a room taken back: who joined with a number that it had on its bench
     ],
 )
 def test_seeds_of_larger_facilities_that_failed_once(seed: int) -> None:

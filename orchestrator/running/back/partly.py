@@ -9,7 +9,7 @@
 - whoever was pointed at one of these, on the network on which it still is
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from ipaddress import IPv4Network
 
 from orchestrator.facility.found import DeviceState
@@ -18,8 +18,11 @@ from orchestrator.running.back.mended import Lines
 from orchestrator.running.events import Event
 from orchestrator.running.present import proved_steps
 from orchestrator.running.record import RunRecord
+from orchestrator.running.view import networks
 
 Figure = int | str
+Claim = Figure | tuple[IPv4Network | None, Figure]
+"""What is held, wherever that is; or on that network."""
 
 
 def part_of(
@@ -33,7 +36,7 @@ def part_of(
     back = {name for name in begun if name.partition("/")[0] in devices or name in open_ones}
     moved = {step.device for step in steps if step.kind is StepKind.READDRESS}
     crossed = _crossed(lines)
-    had, has = _figures(record, lines, before=True), _figures(record, lines, before=False)
+    had, has = _had(record, lines), _has(record, lines, crossed)
     while True:
         wanted = {figure for name in back for figure in had.get(name, ())}
         more = {name for name, figures in has.items() if figures & wanted}
@@ -73,28 +76,53 @@ def _network(value: object) -> IPv4Network | None:
     return IPv4Network(f"{value.address}/{value.prefix}", strict=False)
 
 
-def _figures(record: RunRecord, lines: Lines, *, before: bool) -> Mapping[str, set[Figure]]:
-    """What each subject held before the run, or was given by it: numbers, groups, addresses.
+def _had(record: RunRecord, lines: Lines) -> dict[str, set[Claim]]:
+    """What each subject held before the run: numbers, groups, addresses.
 
     A device that comes back from another network brings along what its sources held, and where its
     destinations pointed.
     """
-    found: dict[str, set[Figure]] = {}
-    for line in lines.values():
-        for each in line.values():
-            value = each[0].as_found if before else each[-1].wanted
-            figures = set(_held(value))
-            if before and each[0].kind is StepKind.READDRESS:
-                figures.update(_brought_along(record.before[each[0].device].state))
-            if each[0].kind in {StepKind.RENUMBER, StepKind.READDRESS} and figures:
-                found.setdefault(each[0].subject, set()).update(figures)
+    found: dict[str, set[Claim]] = {}
+    for each in _placing(lines):
+        state = record.before[each[0].device].state
+        figures = set(_held(each[0].as_found))
+        if each[0].kind is StepKind.READDRESS:
+            figures.update(_held_in(state))
+            figures.update(one.hears for one in state.destinations.values() if one.hears)
+        claims = found.setdefault(each[0].subject, set())
+        claims |= figures
+        claims |= {(network, figure) for network in networks(state) for figure in figures}
     return found
 
 
-def _brought_along(state: DeviceState) -> Iterator[Figure]:
-    for source in state.sources.values():
-        yield from _held(Assigned(source.number, source.groups))
-    yield from (one.hears for one in state.destinations.values() if one.hears is not None)
+def _has(record: RunRecord, lines: Lines, crossed: Collection[str]) -> dict[str, set[Claim]]:
+    """What each subject was given by the run.
+
+    A device that it took to another network has there, too, what its sources held already.
+    """
+    found: dict[str, set[Claim]] = {}
+    for each in _placing(lines):
+        device, given = each[0].device, each[-1].wanted
+        claims = found.setdefault(each[0].subject, set())
+        claims |= set(_held(given))
+        if each[0].kind is StepKind.READDRESS and device in crossed:
+            numbered = {one[0].source for one in _placing({device: lines[device]})}
+            held = _held_in(record.before[device].state, but_for=numbered)
+            claims |= {(_network(given), figure) for figure in held}
+    return found
+
+
+def _placing(lines: Lines) -> Iterator[Sequence[Step]]:
+    for line in lines.values():
+        for each in line.values():
+            if each[0].kind in {StepKind.RENUMBER, StepKind.READDRESS}:
+                yield each
+
+
+def _held_in(state: DeviceState, but_for: Collection[str | None] = ()) -> Iterator[Figure]:
+    for name, source in state.sources.items():
+        if name not in but_for:
+            yield from _held(Assigned(source.number, source.groups))
 
 
 def _ever_held(record: RunRecord, name: str) -> Iterator[Figure]:

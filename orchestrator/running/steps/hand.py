@@ -64,11 +64,12 @@ class Hand:
     readdress's id. ``gone_to`` is where the device stands now, if it was readdressed since the
     step was first done: it is looked at there, and not written any more. ``holds`` are the steps
     that it rests on, ``kept`` the state that a first save is to keep, ``besides`` what else was
-    set on the device, ``mates`` what goes in one request with it, ``lost`` those that have to be
-    done again, ``later`` what was done since that makes it needless. ``earlier``: an earlier
-    attempt may have written; ``doubt``: and what it sent may land yet. ``vacant``: the address that
-    it moves onto was just seen to be. ``sends``, ``waits`` and ``busy`` count what was sent, and
-    waited for, so far. ``told`` is the last reason told for a trouble, ``said`` its words.
+    set on the device, ``onward`` what may have been set further on, ``mates`` what goes in one
+    request with it, ``lost`` those that have to be done again, ``later`` what was done since that
+    makes it needless. ``earlier``: an earlier attempt may have written; ``doubt``: and what it sent
+    may land yet. ``vacant``: the address that it moves onto was just seen to be. ``sends``,
+    ``waits`` and ``busy`` count what was sent, and waited for, so far. ``told`` is the last reason
+    told for a trouble, ``said`` its words.
     ``notes`` are stored with the next event. ``why`` and ``unsure`` say how it failed, once it has.
     """
 
@@ -81,6 +82,7 @@ class Hand:
     holds: tuple[Step, ...] = ()
     kept: DeviceState | None = None
     besides: tuple[Step, ...] = ()
+    onward: tuple[Step, ...] = ()
     mates: tuple[Step, ...] = ()
     lost: tuple[Step, ...] = ()
     later: tuple[Step, ...] = ()

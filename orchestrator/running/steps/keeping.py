@@ -82,6 +82,28 @@ def _before(save: Step, steps: Mapping[str, Step]) -> set[str]:
     return found
 
 
+def onward(
+    step: Step, held: Iterable[Step], own: Iterable[Step], standings: Mapping[str, Standing]
+) -> tuple[Step, ...]:
+    """The begun steps that may have set further on what others let go of, on which ``step`` rests.
+
+    A number that was let go of is let go of still where a later step of the run has put its source
+    by now. So it is with a pointer; not with a switch, nor with what ``step`` itself is about.
+    ``own`` are the steps of its device, ``held`` those of them that it rests on.
+    """
+    left = {_thing(one): one for one in held if one.kind in _LETS_GO and one.id in step.after}
+    return tuple(
+        one
+        for one in own
+        if one.kind in (StepKind.RENUMBER, StepKind.REPOINT)
+        and standings.get(one.id) is Standing.INTENDED
+        and _thing(one) in left
+        and left[_thing(one)].order < one.order
+        and (step.source is None or step.source != one.source)
+        and not same(one.wanted, left[_thing(one)].as_found)
+    )
+
+
 def overtaken_by(
     step: Step, own: Iterable[Step], standings: Mapping[str, Standing]
 ) -> tuple[Step, ...]:

@@ -65,7 +65,7 @@ def _lost(hand: Hand, state: DeviceState) -> tuple[Step, ...]:
     there = step.kind is StepKind.RENUMBER and sight(step, state) is Sight.WANTED
     if there or _needless(hand, state):
         return ()
-    return lost(step, hand.holds, state, hand.besides, hand.mates)
+    return lost(step, hand.holds, state, hand.besides, (*hand.mates, *hand.onward))
 
 
 def _identified(hand: Hand, saw: Saw) -> Outcome:

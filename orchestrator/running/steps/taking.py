@@ -7,7 +7,7 @@ from orchestrator.facility.step import Step, StepKind
 from orchestrator.running.events import Failure
 from orchestrator.running.fold import Folding, Standing
 from orchestrator.running.steps.hand import Hand, new_address
-from orchestrator.running.steps.keeping import moves, overtaken_by, rests_on, values_set
+from orchestrator.running.steps.keeping import moves, onward, overtaken_by, rests_on, values_set
 from orchestrator.running.steps.life import Stage
 from orchestrator.running.steps.patience import Patience
 from orchestrator.running.steps.places import gone_to, readdress_of
@@ -36,6 +36,7 @@ def taken(
     readdress = readdress_of(step, steps)
     moved = readdress is not None and new_address(readdress) != readdress.at
     earlier = writes(step) and standings.get(step.id) is Standing.INTENDED
+    holds = rests_on(step, steps, proved)
     return Hand(
         step=step,
         expects=expects,
@@ -43,7 +44,8 @@ def taken(
         left=readdress.at if readdress is not None and moved else None,
         readdress=readdress.id if readdress is not None else None,
         gone_to=gone_to(step, steps, proved),
-        holds=rests_on(step, steps, proved),
+        holds=holds,
+        onward=onward(step, holds, [steps[name] for name in own], standings),
         besides=values_set(step.device, steps, proved),
         later=overtaken_by(step, [steps[name] for name in own], standings) if earlier else (),
         kept=kept,

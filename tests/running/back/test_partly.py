@@ -199,6 +199,24 @@ def test_a_device_of_another_network_goes_back_whole() -> None:
     assert way.proved, way.hazards
 
 
+def test_who_has_joined_with_the_number_that_it_had() -> None:
+    """No step gave it that number, but it is in the way of whoever had it here."""
+    joins = Box(
+        50,
+        {"s": (311, True)},
+        at="127.0.2.50",
+        to="127.44.3.50",
+        room="south",
+    )
+    leaves = Box(31, {"s": (311, True)}, wants={"s": (312, None)}, room="north")
+    before = scene({"a": leaves, "joins": joins})
+    record, events, now = run(before)
+    back = take_back(record, events, now, devices=frozenset({"a"}))
+    assert back.asked["joins"].exact == {"main": ("127.0.2.50", 24, None)}
+    way = dry_run(replace(before, found=now, asked=back.asked, phases=()))
+    assert way.proved, way.hazards
+
+
 def test_who_followed_when_a_part_was_taken_back_goes_home_with_the_rest() -> None:
     """The run did not come to point it; the part taken back did: the way home is that part's.
 

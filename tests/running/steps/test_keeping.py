@@ -12,6 +12,7 @@ from orchestrator.running.run import Run
 from orchestrator.running.steps.keeping import (
     lost,
     moves,
+    onward,
     overtaken,
     overtaken_by,
     rests_on,
@@ -345,6 +346,49 @@ def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> Non
         store("proved south.back"),
         store("finished"),
     )
+
+
+def test_what_comes_after_what_was_let_go_of_is_done_where_its_source_has_gone_on() -> None:
+    """The lent number of one source is let go of, too, when it has the number that it was to get.
+
+    So a pointer that comes after the lending can be told to be there; it never asks for transit.
+    """
+    at = AT[SOUTH]
+    hear = replace(HEAR, after=("south.lend",), order=1)
+    sequence = Sequence(steps=(LEND, hear, replace(BACK, order=2)))
+    every = (LEND.id, hear.id, BACK.id)
+    done = [event for name in every for event in (Intended(name), Proved(name))]
+    lost_all = [Failed(name, Failure.NOT_DONE, "948", unsure=True) for name in every]
+    again = Dialogue(Run(sequence, EXPECTS, [*done, *lost_all, Paused("948")]))
+    again.play(store("resumed"), store("intended south.lend"))
+    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
+        again.play(
+            (f"read south.lend at {at}", shows(311)), (f"wait south.lend {seconds}", Elapsed())
+        )
+    again.play(
+        (f"read south.lend at {at}", shows(311)),
+        store("proved south.lend"),
+        store("intended south.hear"),
+        (f"read south.hear at {at}", shows(311)),
+        store("proved south.hear"),
+        store("intended south.back"),
+        (f"read south.back at {at}", shows(311)),
+        store("proved south.back"),
+        store("finished"),
+    )
+
+
+def test_what_may_have_been_set_further_on() -> None:
+    """Only what has begun, of what was let go of; no switch, and nothing of its own source."""
+    hear = replace(HEAR, after=("south.lend", "south.off"), order=3)
+    back, on = replace(BACK, order=4), replace(ON, order=5)
+    own, held = (OFF, LEND, hear, back, on), (OFF, LEND)
+    begun = standings(back=Standing.INTENDED, on=Standing.INTENDED)
+    assert names(onward(hear, held, own, begun)) == ["south.back"]
+    assert onward(hear, held, own, standings(back=Standing.OPEN)) == ()
+    assert onward(on, held, own, begun) == ()
+    home = replace(back, wanted=LEND.as_found)
+    assert onward(hear, held, (*own[:3], home), begun) == ()
 
 
 def test_a_source_put_right_by_hand_does_not_go_off_again_after_its_device_has_moved() -> None:
