@@ -322,6 +322,14 @@ LEND = step("south.lend", StepKind.RENUMBER, number(411), number(2990), order=0)
 BACK = step("south.back", StepKind.RENUMBER, number(2990), number(311), "south.lend", order=1)
 
 
+def until_late(where: str, state: DeviceState) -> Iterator[Line]:
+    """A step looked at (``where``: its name, and "at" which address) until nothing can land."""
+    yield f"read {where}", state
+    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
+        yield f"wait {where.partition(' ')[0]} {seconds}", Elapsed()
+        yield f"read {where}", state
+
+
 def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> None:
     """Another hand's number was found; once it is as the run left it, the run goes on."""
     at, sequence = AT[SOUTH], Sequence(steps=(LEND, BACK))
@@ -331,15 +339,7 @@ def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> Non
     again.play(
         store("resumed"),
         store("intended south.lend"),
-        (f"read south.lend at {at}", shows(311)),
-        *(
-            line
-            for seconds in ("0.333333", "0.666667", "1.33333", "2.66667")
-            for line in (
-                (f"wait south.lend {seconds}", Elapsed()),
-                (f"read south.lend at {at}", shows(311)),
-            )
-        ),
+        *until_late(f"south.lend at {at}", shows(311)),
         store("proved south.lend"),
         store("intended south.back"),
         (f"read south.back at {at}", shows(311)),
@@ -361,12 +361,8 @@ def test_what_comes_after_what_was_let_go_of_is_done_where_its_source_has_gone_o
     lost_all = [Failed(name, Failure.NOT_DONE, "948", unsure=True) for name in every]
     again = Dialogue(Run(sequence, EXPECTS, [*done, *lost_all, Paused("948")]))
     again.play(store("resumed"), store("intended south.lend"))
-    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
-        again.play(
-            (f"read south.lend at {at}", shows(311)), (f"wait south.lend {seconds}", Elapsed())
-        )
     again.play(
-        (f"read south.lend at {at}", shows(311)),
+        *until_late(f"south.lend at {at}", shows(311)),
         store("proved south.lend"),
         store("intended south.hear"),
         (f"read south.hear at {at}", shows(311)),
@@ -401,10 +397,8 @@ def test_a_source_put_right_by_hand_does_not_go_off_again_after_its_device_has_m
     again = Dialogue(Run(Sequence(steps=steps), EXPECTS, [*done, *switch, Paused("off")]))
     here = state_of(SOUTH, sources={"one": source(311, enabled=True)}, address=JOINED)
     again.play(store("resumed"), store("intended south.off"))
-    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
-        again.play((f"read south.off at {new}", here), (f"wait south.off {seconds}", Elapsed()))
     again.play(
-        (f"read south.off at {new}", here),
+        *until_late(f"south.off at {new}", here),
         store("proved south.off"),
         store("intended south.on"),
         (f"read south.on at {new}", here),
