@@ -21,7 +21,7 @@ WARM = 33
 INCOMPARABLE = 1000
 HEAVY_UNTIL = 0.6
 """Down to this warmth the heaviest silences say what is a little worse, then the lighter ones."""
-FOR_SILENCE = 0.75
+FOR_SILENCE = 0.65
 """The part of the tries that goes to less silence, if there may be less; the rest to length."""
 KEPT = 4
 """Of the last best orders so many are kept: which is best once disables are tied is not known."""

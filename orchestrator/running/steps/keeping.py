@@ -92,6 +92,8 @@ def onward(
     ``own`` are the steps of its device, ``held`` those of them that it rests on.
     """
     left = {_thing(one): one for one in held if one.kind in _LETS_GO and one.id in step.after}
+    if not left:
+        return ()
     return tuple(
         one
         for one in own

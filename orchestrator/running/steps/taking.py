@@ -37,6 +37,7 @@ def taken(
     moved = readdress is not None and new_address(readdress) != readdress.at
     earlier = writes(step) and standings.get(step.id) is Standing.INTENDED
     holds = rests_on(step, steps, proved)
+    its = [steps[name] for name in own]
     return Hand(
         step=step,
         expects=expects,
@@ -45,9 +46,9 @@ def taken(
         readdress=readdress.id if readdress is not None else None,
         gone_to=gone_to(step, steps, proved),
         holds=holds,
-        onward=onward(step, holds, [steps[name] for name in own], standings),
+        onward=onward(step, holds, its, standings),
         besides=values_set(step.device, steps, proved),
-        later=overtaken_by(step, [steps[name] for name in own], standings) if earlier else (),
+        later=overtaken_by(step, its, standings) if earlier else (),
         kept=kept,
         mates=tuple(one for one in batch if one is not step),
         earlier=earlier,
