@@ -7,7 +7,7 @@ from orchestrator.facility.step import AddressValue, Step
 from orchestrator.running.events import Failure
 from orchestrator.running.operations import Nobody, Outcome, ReadFailed, Saw, Stranger
 from orchestrator.running.steps.life import Happening, Stage
-from tests.running.made_up import AT, BENCH, BY_ID, EXPECTS, FRESH, JOINED, state_of
+from tests.running.made_up import AT, BENCH, BY_ID, EXPECTS, FRESH, JOINED, NEW, state_of
 
 MOVE, THERE = BY_ID["fresh.move"], BY_ID["fresh.there"]
 BROKEN, BUSY = ReadFailed(Failure.BROKEN, "no sense"), ReadFailed(Failure.BUSY, "locked")
@@ -24,6 +24,7 @@ class Seldom(NamedTuple):
     happening: Happening
     to: Stage
     left: str | None = None
+    gone_to: str | None = None
 
 
 def _saw(address: AddressValue) -> Saw:
@@ -33,6 +34,7 @@ def _saw(address: AddressValue) -> Saw:
 OLD = AT[FRESH]
 ELSEWHERE = replace(JOINED, address="10.44.3.99")
 OFF = BY_ID["north.off"]
+EARLIER = BY_ID["fresh.off"]
 GONE = Saw(replace(state_of(FRESH), identity=EXPECTS["north"]))
 SELDOM = (
     Seldom(OFF, Stage.CHECKING, 0, GONE, Happening.OTHER, Stage.FAILING),
@@ -46,6 +48,9 @@ SELDOM = (
     Seldom(MOVE, Stage.SEEKING_NEW, 0, Stranger("S-9"), Happening.STRANGER, Stage.FAILING),
     Seldom(MOVE, Stage.SEEKING_NEW, 0, BROKEN, Happening.UNREADABLE, Stage.SEEK_WAIT),
     Seldom(MOVE, Stage.SEEKING_NEW, ALL, BUSY, Happening.UNREADABLE_STILL, Stage.FAILING),
+    Seldom(
+        EARLIER, Stage.SEEKING, ALL, Nobody(), Happening.NOBODY_THERE, Stage.LAST_LOOK, OLD, NEW
+    ),
     Seldom(THERE, Stage.CONFIRMING, 0, _saw(BENCH), Happening.AS_FOUND, Stage.CONFIRM_WAIT, OLD),
     Seldom(THERE, Stage.CONFIRMING, ALL, _saw(BENCH), Happening.AS_FOUND_STILL, Stage.FAILING, OLD),
     Seldom(THERE, Stage.CONFIRMING, 0, _saw(ELSEWHERE), Happening.OTHER, Stage.FAILING, OLD),

@@ -302,7 +302,7 @@ _LIST = (
     Mutant("doubt forgotten at a resume", (instead(Run, "_taken", _no_doubt),)),
     Mutant("what may have landed reopened as if not sent", (
         instead(fold, "_reopened", _forgetful),)),
-    Mutant("a moved device asked where it was", (instead(taking, "gone_to", _none),)),
+    Mutant("a moved device asked where it was", (instead(taking, "moved_since", _none),)),
     # after a failure
     Mutant("a failure holds no more than its device", (
         instead(stuck, "held", lambda *_: frozenset()),)),

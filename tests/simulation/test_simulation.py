@@ -57,6 +57,7 @@ def test_seeds_that_failed_once(seed: int) -> None:
     "seed",
     [
         6324,  # a room taken back: a pointer of the bench, of a device that stayed where it joined
+        12795,  # a step to do again, on a device that a power cycle took back to its old address
         42352,  # put right by hand: a pointer whose step came after a number that was lent
         56579,  # a room taken back: who joined with a number that it had on its bench
     ],

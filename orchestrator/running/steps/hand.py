@@ -60,9 +60,10 @@ _BEFORE_A_WRITE = (Stage.LOOKING, Stage.SEEKING)
 class Hand:
     """One step in hand.
 
-    ``left`` is the address that a confirm's device was readdressed from, ``readdress`` that
-    readdress's id. ``gone_to`` is where the device stands now, if it was readdressed since the
-    step was first done: it is looked at there, and not written any more. ``holds`` are the steps
+    ``left`` is the address that the device was readdressed from, ``readdress`` that readdress's
+    id: of a confirm the one that it confirms. ``gone_to`` is where the device stands now, if it was
+    readdressed since the step was first done: it is looked at there, and not written any more,
+    and looked for where it stood before if it is not there. ``holds`` are the steps
     that it rests on, ``kept`` the state that a first save is to keep, ``besides`` what else was
     set on the device, ``onward`` what may have been set further on, ``mates`` what goes in one
     request with it, ``lost`` those that have to be done again, ``later`` what was done since that

@@ -68,6 +68,7 @@ class Happening(StrEnum):
     OTHER = "neither as found nor as wanted"
     NOBODY = "nobody answers"
     NOBODY_STILL = "still nobody answers"
+    NOBODY_THERE = "still nobody answers, where the run had moved it"
     LOST = "nobody answers, here or elsewhere"
     ELSEWHERE = "not at its old address"
     BACK = "still at its old address"
@@ -157,6 +158,7 @@ _DOUBT = {
     (Stage.SEEKING, Happening.ELSEWHERE): Goes(Stage.SEEKING_NEW),
     (Stage.SEEKING, Happening.NOBODY): Goes(Stage.SEEK_WAIT),
     (Stage.SEEKING, Happening.NOBODY_STILL): _fails(Failure.UNKNOWN, unsure=True),
+    (Stage.SEEKING, Happening.NOBODY_THERE): Goes(Stage.LAST_LOOK),
     (Stage.SEEKING, Happening.STRANGER): _fails(Failure.WRONG_DEVICE, unsure=True),
     (Stage.SEEKING, Happening.UNREADABLE): Goes(Stage.SEEK_WAIT),
     (Stage.SEEKING, Happening.UNREADABLE_STILL): _fails(Failure.UNKNOWN, unsure=True),

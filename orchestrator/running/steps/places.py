@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 
 from orchestrator.facility.step import Step, StepKind
-from orchestrator.running.steps.hand import new_address
 
 
 def readdress_of(confirm: Step, steps: Mapping[str, Step]) -> Step | None:
@@ -21,8 +20,8 @@ def readdress_of(confirm: Step, steps: Mapping[str, Step]) -> Step | None:
     return max(found, key=lambda readdress: readdress.order, default=None)
 
 
-def gone_to(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> str | None:
-    """Where the device of ``step`` stands, if it was readdressed after ``step`` was done.
+def moved_since(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> Step | None:
+    """The last readdress of the device of ``step`` that was done after ``step``.
 
     Such a step is not done again: after a readdress no source is renumbered or switched off.
     None for the readdress itself, its confirm, and whatever was not moved since.
@@ -36,5 +35,4 @@ def gone_to(step: Step, steps: Mapping[str, Step], proved: Iterable[str]) -> str
         and other.kind is StepKind.READDRESS
         and other.order > step.order
     ]
-    last = max(moved, key=lambda other: other.order, default=None)
-    return None if last is None else new_address(last)
+    return max(moved, key=lambda other: other.order, default=None)

@@ -147,6 +147,8 @@ def _unreadable(hand: Hand, failed: ReadFailed) -> Happening:
 def _nobody(hand: Hand) -> Happening:
     if hand.stage in _BEFORE or _patient(hand):
         return Happening.NOBODY
+    if hand.stage is Stage.SEEKING and hand.gone_to is not None and hand.left is not None:
+        return Happening.NOBODY_THERE
     nowhere_else = hand.left in (None, hand.new)
     lost = hand.stage is Stage.CONFIRMING and nowhere_else
     return Happening.LOST if lost else Happening.NOBODY_STILL
@@ -243,6 +245,11 @@ def _said(hand: Hand, happening: Happening, outcome: Outcome) -> str:
             said = _still_said(hand)
         case Happening.OCCUPIED, Answers(said=what):
             said = f"{what or 'something'} answers at {target(hand.step)}; nothing was sent"
+        case Happening.BACK, _ if hand.gone_to is not None:
+            said = (
+                f"{hand.step.device} answers at {hand.left} again, and not at {hand.gone_to}: it "
+                "has gone back to what was saved, or another hand is at work; resume to go on there"
+            )
         case Happening.BACK, _:
             said = f"{hand.step.device} still answers at {hand.left}, its old address"
         case ((Happening.NOBODY | Happening.NOBODY_STILL | Happening.LOST), _):
@@ -305,12 +312,12 @@ def _still_said(hand: Hand) -> str:
 
 
 def _nobody_said(hand: Hand) -> str:
-    step, old = hand.step, hand.left or hand.step.at
-    if hand.new == old:
+    step, old, new = hand.step, hand.left or hand.step.at, hand.gone_to or hand.new
+    if new == old:
         return f"{step.device} does not answer at {old}"
     if hand.stage is Stage.LOOKING_NEW and hand.told is Failure.WRONG_DEVICE:
-        return f"{hand.said} at {old}, and nobody at {hand.new}"
+        return f"{hand.said} at {old}, and nobody at {new}"
     return (
-        f"{step.device} does not answer at {hand.new}, nor at {old}: "
-        f"move its cable to the network of {hand.new}, then resume"
+        f"{step.device} does not answer at {new}, nor at {old}: "
+        f"move its cable to the network of {new}, then resume"
     )

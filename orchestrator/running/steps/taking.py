@@ -10,7 +10,7 @@ from orchestrator.running.steps.hand import Hand, new_address
 from orchestrator.running.steps.keeping import moves, onward, overtaken_by, rests_on, values_set
 from orchestrator.running.steps.life import Stage
 from orchestrator.running.steps.patience import Patience
-from orchestrator.running.steps.places import gone_to, readdress_of
+from orchestrator.running.steps.places import moved_since, readdress_of
 from orchestrator.running.stuck import GONE
 
 
@@ -33,7 +33,8 @@ def taken(
     """
     standings = state.standings
     proved = [name for name in own if name in done or standings.get(name) is Standing.PROVED]
-    readdress = readdress_of(step, steps)
+    since = moved_since(step, steps, proved)
+    readdress = readdress_of(step, steps) or since
     moved = readdress is not None and new_address(readdress) != readdress.at
     earlier = writes(step) and standings.get(step.id) is Standing.INTENDED
     holds = rests_on(step, steps, proved)
@@ -44,7 +45,7 @@ def taken(
         patience=patience,
         left=readdress.at if readdress is not None and moved else None,
         readdress=readdress.id if readdress is not None else None,
-        gone_to=gone_to(step, steps, proved),
+        gone_to=new_address(since) if since is not None else None,
         holds=holds,
         onward=onward(step, holds, its, standings),
         besides=values_set(step.device, steps, proved),
@@ -62,8 +63,14 @@ def writes(step: Step) -> bool:
 
 
 def gone_back(hand: Hand, steps: Mapping[str, Step]) -> tuple[Step, ...]:
-    """What a device that can't be found to save may have gone back on: its last move."""
-    absent = hand.stage is Stage.FAILED and hand.why in (*GONE, Failure.UNKNOWN)
-    if not absent or hand.step.kind is not StepKind.SAVE:
+    """What a device may have gone back on that can't be found to save: its last move.
+
+    And what one has gone back on that stands where it stood before: the confirm of that move.
+    """
+    if hand.stage is not Stage.FAILED:
         return ()
-    return moves(hand.holds, steps)
+    if hand.gone_to is not None and hand.readdress is not None and hand.why is Failure.NOT_DONE:
+        moved = moves((steps[hand.readdress],), steps)
+        return tuple(one for one in moved if one.id != hand.readdress)  # which failed with it
+    absent = hand.why in (*GONE, Failure.UNKNOWN)
+    return moves(hand.holds, steps) if absent and hand.step.kind is StepKind.SAVE else ()

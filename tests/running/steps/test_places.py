@@ -1,14 +1,16 @@
 """Where a step's device stands, as far as the run has moved it."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.running.events import Failed, Failure, Intended, Paused, Proved
-from orchestrator.running.operations import Accepted
+from orchestrator.running.operations import Accepted, Elapsed, Nobody, Stranger
 from orchestrator.running.run import Run
-from orchestrator.running.steps.places import gone_to, readdress_of
-from tests.running.dialogue import Dialogue, store
+from orchestrator.running.steps.patience import Patience
+from orchestrator.running.steps.places import moved_since, readdress_of
+from tests.running.dialogue import Dialogue, Line, store
 from tests.running.made_up import (
     AT,
     BENCH,
@@ -36,11 +38,11 @@ def test_a_confirm_knows_its_readdress() -> None:
 def test_a_step_that_comes_before_a_readdress_is_looked_at_where_its_device_went() -> None:
     """Once that is proved; not the readdress, and not what comes after it."""
     steps = {each.id: each for each in ORDERED}
-    assert gone_to(steps["fresh.off"], steps, ["fresh.move"]) == NEW
-    assert gone_to(steps["fresh.off"], steps, ["fresh.clock"]) is None
-    assert gone_to(steps["fresh.move"], steps, ["fresh.move"]) is None
-    assert gone_to(steps["fresh.on"], steps, ["fresh.move"]) is None
-    assert gone_to(steps["north.off"], steps, ["fresh.move"]) is None
+    assert moved_since(steps["fresh.off"], steps, ["fresh.move"]) == steps["fresh.move"]
+    assert moved_since(steps["fresh.off"], steps, ["fresh.clock"]) is None
+    assert moved_since(steps["fresh.move"], steps, ["fresh.move"]) is None
+    assert moved_since(steps["fresh.on"], steps, ["fresh.move"]) is None
+    assert moved_since(steps["north.off"], steps, ["fresh.move"]) is None
 
 
 TAKE = step("fresh.take", StepKind.RENUMBER, number(1), number(501))
@@ -90,6 +92,57 @@ def test_after_a_move_a_number_is_not_written_any_more() -> None:
     assert "put that right by hand there and resume, or take the run back" in (
         talking.run.paused or ""
     )
+
+
+def until_hopeless(where: str) -> Iterator[Line]:
+    """Nobody, as often as there is still hope (``where``: a step, and "at" which address)."""
+    patience = Patience()
+    yield f"read {where}", Nobody()
+    for seconds in patience.late() + patience.settle():
+        yield f"wait {where.partition(' ')[0]} {seconds:g}", Elapsed()
+        yield f"read {where}", Nobody()
+
+
+def alone(figure: int) -> DeviceState:
+    """The unit at its old address, off, with a number."""
+    return state_of(FRESH, sources={"one": source(figure)}, address=BENCH)
+
+
+def test_what_is_not_where_it_was_moved_is_looked_for_where_it_stood() -> None:
+    """A power cycle took the move back: resumed, all goes on there, and the move comes again."""
+    talking = resumed()
+    talking.play(
+        store("resumed"),
+        store("intended fresh.take"),
+        *until_hopeless(f"fresh.take at {NEW}"),
+        (f"read fresh.take at {AT[FRESH]}", alone(501)),
+        store("failed fresh.move not_done unsure + failed fresh.take not_done unsure"),
+        store("failed fresh.there not_done unsure + paused"),
+    )
+    assert f"answers at {AT[FRESH]} again, and not at {NEW}" in (talking.run.paused or "")
+    again = Dialogue(Run(JOIN, EXPECTS, talking.events))
+    again.play(
+        store("resumed"),
+        store("intended fresh.take"),
+        (f"read fresh.take at {AT[FRESH]}", alone(501)),
+        store("proved fresh.take"),
+        store("intended fresh.move"),
+        (f"read fresh.move at {AT[FRESH]}", alone(501)),
+    )
+
+
+def test_what_is_at_neither_address_leaves_its_move_as_it_was() -> None:
+    """It may be there again as soon as it has booted, or its cable is in; both are told."""
+    talking = resumed()
+    talking.play(
+        store("resumed"),
+        store("intended fresh.take"),
+        *until_hopeless(f"fresh.take at {NEW}"),
+        (f"read fresh.take at {AT[FRESH]}", Stranger("S-9")),
+        store("failed fresh.take unreachable unsure"),
+        store("paused"),
+    )
+    assert f"does not answer at {NEW}, nor at {AT[FRESH]}" in (talking.run.paused or "")
 
 
 def test_nothing_is_moved_or_renumbered_while_another_hand_has_it_on() -> None:

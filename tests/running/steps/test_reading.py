@@ -21,6 +21,7 @@ def test_seldom_outcomes(case: Seldom) -> None:
         stage=case.stage,
         waits=case.waits,
         left=case.left,
+        gone_to=case.gone_to,
         sends=1,
     )
     assert happening_of(hand, case.outcome) is case.happening

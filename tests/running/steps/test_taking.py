@@ -53,7 +53,15 @@ def test_a_confirm_knows_where_its_device_came_from() -> None:
 
 def test_what_has_moved_since_is_looked_at_where_it_is() -> None:
     """A step that is done again after its device was readdressed."""
-    assert take(NUMBER, Proved(NUMBER.id), Proved(MOVE.id)).gone_to == NEW
+    hand = take(NUMBER, Proved(NUMBER.id), Proved(MOVE.id))
+    assert (hand.gone_to, hand.left, hand.readdress) == (NEW, AT[FRESH], MOVE.id)
+
+
+def test_what_stands_where_it_stood_before_a_move_takes_back_the_confirm_too() -> None:
+    """The move itself failed along with the step that saw it; nothing else is taken back."""
+    hand = replace(take(NUMBER, Proved(NUMBER.id), Proved(MOVE.id)), stage=Stage.FAILED)
+    assert gone_back(replace(hand, why=Failure.NOT_DONE), STEPS) == (SEEN,)
+    assert gone_back(replace(hand, why=Failure.UNREACHABLE), STEPS) == ()
 
 
 def test_a_save_that_finds_nobody_takes_back_the_last_move() -> None:
