@@ -32,15 +32,16 @@ def each_thing(
 
 
 def source_things(
-    networks: Iterable[str | None], number: int | None, groups: Iterable[str | None]
-) -> frozenset[Thing]:
-    """What a source holds that has ``number`` and ``groups`` (one a leg) on ``networks``."""
-    return frozenset(each_thing(tuple(networks), number, tuple(groups)))
+    networks: Sequence[str | None], number: int | None, groups: Sequence[str | None]
+) -> tuple[Thing, ...]:
+    """What a source holds that has ``number`` and ``groups`` (one a leg) on ``networks``; once."""
+    things = each_thing(networks, number, groups)
+    return tuple(things if len(networks) == 1 else dict.fromkeys(things))
 
 
-def things_of(networks: Iterable[str | None], source: SourceState) -> frozenset[Thing]:
-    """What a source in the state ``source`` holds on ``networks``."""
-    return frozenset(each_thing(tuple(networks), source.number, source.groups))
+def things_of(networks: Sequence[str | None], source: SourceState) -> tuple[Thing, ...]:
+    """What a source in the state ``source`` holds on ``networks``, each thing once."""
+    return source_things(networks, source.number, source.groups)
 
 
 def heard_things(networks: Iterable[str | None], hears: int | str | None) -> tuple[Thing, ...]:

@@ -10,10 +10,14 @@
   end: documents read and checked, the survey read, plan, proof, report; no more than twice that,
   and no more than 1.5 GiB of memory.
 
-Ten times the devices may cost twelve times the time. Everything of every size is measured three
-times in turns, so that a slow minute slows all that is compared, and the quickest counts. Times
-are the processor's, not the clock's: other work on the computer then counts for less. The exit
-status is 1 if a target is missed.
+Everything is measured three times in turns, so that a slow minute slows all that is compared, and
+the quickest counts. Times are the processor's, not the clock's: other work on the computer then
+counts for less. The exit status is 1 if a target is missed.
+
+Ten times the devices may cost twelve times the time. In each turn the smaller facility is planned
+ten times for once of the larger, so that as many devices are planned of each, and the means are
+compared: the quickest of many short runs would fall into a quiet moment of the computer that a
+run of ten times the length does not find.
 
 CSafeLoader runs as anybody runs it, the tool as its command does: it has Python look for garbage
 seldom. What CSafeLoader needs that way is printed too, for information.
@@ -25,11 +29,13 @@ import resource
 import subprocess
 import sys
 import tempfile
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack
 from itertools import pairwise
 from pathlib import Path
+from statistics import fmean
 from time import process_time
 from typing import Any
 from unittest.mock import patch
@@ -48,11 +54,14 @@ MOST_PLANNING = 0.5
 MOST_WHOLE = 2.0
 MOST_MEMORY = 1.5 * 1024
 MOST_GROWTH = 12.0
-REPEATS = 3
+TURNS = 3
+TENFOLD = 10
 BESIDES = ("length_bound", "silence_bounds", "_loans", "silences", "listener_lists", "mended")
 """What the dry-run has worked out beside changes, sequence and proof, by the names it calls."""
 
 Numbers = dict[str, float]
+Found = dict[str, list[Numbers]]
+"""What was measured of one size, by what it is, each time that it was measured."""
 
 
 class Stopwatch:
@@ -151,16 +160,26 @@ def measured(command: list[str]) -> Numbers:
     return numbers
 
 
-def quickest(folders: Mapping[int, Path]) -> dict[int, dict[str, Numbers]]:
-    """By devices, of each thing the quickest time; in turns: a slow minute slows all of them."""
-    found: dict[int, dict[str, Numbers]] = {devices: {} for devices in folders}
-    for _ in range(REPEATS):
+def in_turns(folders: Mapping[int, Path]) -> dict[int, Found]:
+    """By devices, all that was measured; in turns: a slow minute slows each size of them."""
+    found: dict[int, Found] = {devices: defaultdict(list) for devices in folders}
+    for _ in range(TURNS):
         for devices, folder in folders.items():
-            best = found[devices]
             for what, command in commands(folder).items():
-                now = measured(command)
-                best[what] = min(best.get(what, now), now, key=lambda n: n["seconds"])
+                compared = what in MEASURES and devices < max(folders)
+                for _ in range(TENFOLD if compared else 1):
+                    found[devices][what].append(measured(command))
     return found
+
+
+def quickest(found: Found, what: str) -> Numbers:
+    """What took the fewest seconds of all that was measured of one thing."""
+    return min(found[what], key=lambda numbers: numbers["seconds"])
+
+
+def mean(found: Found, what: str) -> float:
+    """The seconds that one thing took, in the mean."""
+    return fmean(numbers["seconds"] for numbers in found[what])
 
 
 def say(line: str) -> None:
@@ -169,14 +188,14 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def sizes(counts: Sequence[int]) -> list[dict[str, Numbers]]:
+def sizes(counts: Sequence[int]) -> list[Found]:
     """Make facilities of so many devices, measure all there is to measure, and print it."""
     with tempfile.TemporaryDirectory() as name:
         folders = {devices: Path(name) / str(devices) for devices in counts}
         # In another process: what this one held at most would count as its children's memory.
         with ProcessPoolExecutor(1) as elsewhere:
             list(elsewhere.map(_write, folders.items()))
-        found = quickest(folders)
+        found = in_turns(folders)
         for devices, folder in folders.items():
             mib = sum(path.stat().st_size for path in documents(folder)) / 1024**2
             tell(devices, mib, found[devices])
@@ -188,19 +207,23 @@ def _write(facility: tuple[int, Path]) -> None:
     Broadcaster(devices).write(folder)
 
 
-def tell(devices: int, mib: float, found: Mapping[str, Numbers]) -> None:
+def tell(devices: int, mib: float, found: Found) -> None:
     """Print what was measured of one size; ``mib`` is how much its documents hold."""
-    base, plan = found["libyaml"]["seconds"], found["planning"]
+    base, plan = quickest(found, "libyaml")["seconds"], quickest(found, "planning")
     say(f"{devices} devices, {mib:.1f} MiB of YAML: {plan['changes']} changes,")
     say(f"  {plan['steps']} steps, {plan['lent']} rings")
-    for what, numbers in found.items():
+    for what, every in found.items():
+        numbers = quickest(found, what)
         seconds, peak = numbers["seconds"], numbers["mib"]
-        say(f"  {what:24} {seconds:8.2f} s  {seconds / base:6.2f} x  {peak:6.0f} MiB")
+        say(
+            f"  {what:24} {seconds:8.2f} s  {seconds / base:6.2f} x  {peak:6.0f} MiB"
+            f"  (mean of {len(every)}: {mean(found, what):.2f} s)"
+        )
         if besides := numbers.get("besides"):
             say(f"    bounds, silences, lists {besides:6.2f} s  {besides / base:6.2f} x  besides")
 
 
-def missed(found_of: Sequence[dict[str, Numbers]]) -> list[str]:
+def missed(by_size: Sequence[Found]) -> list[str]:
     """The targets that are missed: the ratios at the largest size, and the growth."""
     found: list[str] = []
 
@@ -209,14 +232,14 @@ def missed(found_of: Sequence[dict[str, Numbers]]) -> list[str]:
         if value > limit:
             found.append(what)
 
-    last = found_of[-1]
-    base = last["libyaml"]["seconds"]
-    most("planning against libyaml", last["planning"]["seconds"] / base, MOST_PLANNING)
-    most("whole against libyaml", last["whole"]["seconds"] / base, MOST_WHOLE)
-    most("memory of the whole, MiB", last["whole"]["mib"], MOST_MEMORY)
-    for what in ("planning", "whole"):
-        for number, (small, large) in enumerate(pairwise(found_of), 1):
-            growth = large[what]["seconds"] / small[what]["seconds"]
+    last = by_size[-1]
+    base, dry_run = quickest(last, "libyaml")["seconds"], quickest(last, "whole")
+    most("planning against libyaml", quickest(last, "planning")["seconds"] / base, MOST_PLANNING)
+    most("whole against libyaml", dry_run["seconds"] / base, MOST_WHOLE)
+    most("memory of the whole, MiB", dry_run["mib"], MOST_MEMORY)
+    for what in MEASURES:
+        for number, (small, large) in enumerate(pairwise(by_size), 1):
+            growth = mean(large, what) / mean(small, what)
             most(f"{what}, ten times the devices, step {number}", growth, MOST_GROWTH)
     return found
 

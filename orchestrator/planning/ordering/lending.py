@@ -261,14 +261,14 @@ class _Lender:
 
     def _stopover(
         self, move: Move, value: int | str
-    ) -> tuple[Assigned | AddressValue, frozenset[Thing]]:
+    ) -> tuple[Assigned | AddressValue, tuple[Thing, ...]]:
         networks = self.scene.networks_now[move.device]
         if move.source is None:
             now = _address(move.as_found)
             address = str(value)
             network = self.scene.network_at(address) or ""
             stop = AddressValue(now.interface, address, now.prefix, now.gateway)
-            return stop, frozenset({("address", network, address)})
+            return stop, (("address", network, address),)
         number = int(value)
         was = move.as_found
         groups: tuple[str | None, ...] = ()

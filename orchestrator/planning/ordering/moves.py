@@ -25,9 +25,9 @@ _assigned = maker(Assigned)
 class Move:
     """One renumber (``source`` set) or readdress (``interface`` set) and what it exchanges.
 
-    ``takes`` and ``frees`` are facility things only. ``waits`` maps the moves that it waits for
-    to the things awaited. ``lent`` is ``out`` for the move into transit, ``home`` for the move
-    from transit to where the source or device is wanted.
+    ``takes`` and ``frees`` are facility things only, each once; they are few. ``waits`` maps the
+    moves that it waits for to the things awaited. ``lent`` is ``out`` for the move into transit,
+    ``home`` for the move from transit to where the source or device is wanted.
     """
 
     device: str
@@ -35,8 +35,8 @@ class Move:
     interface: str | None
     as_found: Assigned | AddressValue
     wanted: Assigned | AddressValue
-    takes: frozenset[Thing]
-    frees: frozenset[Thing]
+    takes: tuple[Thing, ...]
+    frees: tuple[Thing, ...]
     joins: bool = False
     leaves: bool = False
     waits: dict[int, list[Thing]] = field(default_factory=dict)
@@ -71,15 +71,15 @@ def _renumbers(scene: Scene, name: str, now: DeviceState, then: DeviceState) -> 
             continue
         old = things_of(nets, was)
         new = things_of(nets, wish)
-        apart = new.isdisjoint(old)
+        apart = not any(thing in old for thing in new)
         yield Move(
             name,
             source,
             None,
             as_found=_assigned(was.number, was.groups),
             wanted=_assigned(wish.number, wish.groups),
-            takes=new if apart else new - old,
-            frees=old if apart else old - new,
+            takes=new if apart else tuple([thing for thing in new if thing not in old]),
+            frees=old if apart else tuple([thing for thing in old if thing not in new]),
             leaves=leaves,
         )
 
@@ -90,8 +90,8 @@ def _readdresses(scene: Scene, name: str, now: DeviceState, then: DeviceState) -
         if was.address == value.address:
             continue
         here, there = scene.network_at(was.address), scene.network_at(value.address)
-        takes: set[Thing] = {("address", there, value.address)} if there else set()
-        frees: set[Thing] = {("address", here, was.address)} if here else set()
+        takes: dict[Thing, None] = {("address", there, value.address): None} if there else {}
+        frees: dict[Thing, None] = {("address", here, was.address): None} if here else {}
         if here != there:
             # Before the readdress a joining unit already has its wanted numbers; a leaving one
             # still has those it was found with, unless it goes to another facility network.
@@ -104,20 +104,20 @@ def _readdresses(scene: Scene, name: str, now: DeviceState, then: DeviceState) -
             interface=interface,
             as_found=AddressValue(interface, was.address, was.prefix, was.gateway),
             wanted=AddressValue(interface, value.address, value.prefix, value.gateway),
-            takes=frozenset(takes),
-            frees=frozenset(frees),
+            takes=tuple(takes),
+            frees=tuple(frees),
             joins=here is None and there is not None,
             leaves=here is not None and there is None,
         )
 
 
-def _leg_things(network: str | None, leg: int, state: DeviceState) -> set[Thing]:
+def _leg_things(network: str | None, leg: int, state: DeviceState) -> dict[Thing, None]:
     if network is None:
-        return set()
-    things: set[Thing] = set()
+        return {}
+    things: dict[Thing, None] = {}
     for source in state.sources.values():
         group = source.groups[leg : leg + 1]
-        things |= source_things((network,), source.number, group)
+        things |= dict.fromkeys(source_things((network,), source.number, group))
     return things
 
 

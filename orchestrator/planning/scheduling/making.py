@@ -13,7 +13,7 @@ from orchestrator.planning.scheduling.carry import Opening, again, in_turn, open
 from orchestrator.planning.scheduling.packing import pack
 from orchestrator.planning.scheduling.parts import Group, groups_of, part_of
 from orchestrator.planning.scheduling.solving import Solved, Solver
-from orchestrator.planning.scheduling.tasks import Tasks
+from orchestrator.planning.scheduling.tasks import Tasks, numbers
 
 WORK = 600_000
 """How many tasks may be placed in search of a better order, over all tries (under a second)."""
@@ -112,13 +112,13 @@ def _merged(solved: Sequence[Solved]) -> list[int]:
         (one,) = solved
         names, own = one.part.members, len(one.part.members)
         return [names[task] for task in one.order if task < own]
-    line: list[tuple[int, int, int]] = []
+    line: list[int] = []
+    keys: list[int] = []
+    most = 1 + max(len(one.order) for one in solved)
     for one in solved:
-        at, start, names, own = one.at, one.start, one.part.members, len(one.part.members)
-        line += [
-            (at + start[task], place, names[task])
-            for place, task in enumerate(one.order)
-            if task < own
-        ]
-    line.sort()
-    return [task for _, _, task in line]
+        names, own, start, key = one.part.members, len(one.part.members), one.start, one.at * most
+        for place, task in enumerate(one.order):
+            if task < own:
+                line.append(names[task])
+                keys.append(key + start[task] * most + place)
+    return [line[at] for at in sorted(numbers(len(line)), key=keys.__getitem__)]

@@ -29,8 +29,8 @@ def test_a_renumber_takes_and_frees_number_and_group() -> None:
     (move,), hazards = _moves(where)
     assert hazards == []
     assert (move.subject, move.as_found) == ("a/s", Assigned(311, (group(311),)))
-    assert move.takes == {("number", "media", 320), ("group", "media", group(320))}
-    assert move.frees == {("number", "media", 311), ("group", "media", group(311))}
+    assert set(move.takes) == {("number", "media", 320), ("group", "media", group(320))}
+    assert set(move.frees) == {("number", "media", 311), ("group", "media", group(311))}
 
 
 def test_a_readdress_takes_and_frees_addresses() -> None:
@@ -38,8 +38,8 @@ def test_a_readdress_takes_and_frees_addresses() -> None:
     (move,), _ = _moves(scene({"a": Box(31, {"s": (311, True)}, to=address(40))}))
     assert move.subject == "a"
     assert isinstance(move.wanted, AddressValue)
-    assert move.takes == {("address", "media", address(40))}
-    assert move.frees == {("address", "media", address(31))}
+    assert set(move.takes) == {("address", "media", address(40))}
+    assert set(move.frees) == {("address", "media", address(31))}
     assert not move.joins
     assert not move.leaves
 
@@ -53,7 +53,7 @@ def test_a_join_takes_all_that_the_unit_will_hold() -> None:
     assert all(not m.takes and not m.frees for m in renumbers)
     assert join.joins
     assert not join.frees
-    assert {("number", "media", 501), ("address", "media", address(50))} <= join.takes
+    assert {("number", "media", 501), ("address", "media", address(50))} <= set(join.takes)
 
 
 def test_a_leave_frees_all_that_the_unit_holds() -> None:
