@@ -3,6 +3,7 @@
 All of it is a pure fold, so the ledger, the reports and the command line tell the same story.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -288,14 +289,15 @@ def silent_now(record: RunRecord, events: Sequence[Event]) -> tuple[Silent, ...]
     before = {name: found.state for name, found in record.before.items()}
     doubt = in_doubt(record, events)
     deaf = _deaf(before, now)
+    deaf_to: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for where, heard in deaf.items():
+        for heard_source in heard:
+            deaf_to[heard_source].append(where)
     silent: list[Silent] = []
-    for device, source in dict.fromkeys(
-        (step.device, step.source) for step in record.sequence.steps if step.source is not None
-    ):
+    for (device, source), switches in _switches(record).items():
         was = before[device].sources.get(source) if device in before else None
         if was is None or not was.enabled:
             continue
-        switches = _switches(record, device, source)
         open_switch = any(step.id in doubt for step in switches)
         if now[device].sources[source].enabled and not open_switch:
             continue
@@ -305,7 +307,7 @@ def silent_now(record: RunRecord, events: Sequence[Event]) -> tuple[Silent, ...]
                 source=source,
                 sure=not open_switch,
                 for_good=not any(step.kind is StepKind.ENABLE for step in switches),
-                heard_by=tuple(where for where, heard in deaf.items() if (device, source) in heard),
+                heard_by=tuple(deaf_to.get((device, source), ())),
             )
         )
     named = {where for entry in silent for where in entry.heard_by}
@@ -316,13 +318,15 @@ def silent_now(record: RunRecord, events: Sequence[Event]) -> tuple[Silent, ...]
     return tuple(silent)
 
 
-def _switches(record: RunRecord, device: str, source: str) -> tuple[Step, ...]:
-    return tuple(
-        step
-        for step in record.sequence.steps
-        if (step.device, step.source) == (device, source)
-        and step.kind in {StepKind.DISABLE, StepKind.ENABLE}
-    )
+def _switches(record: RunRecord) -> Mapping[tuple[str, str], Sequence[Step]]:
+    """Of each source that a step is about, its disables and enables, in order."""
+    found: dict[tuple[str, str], list[Step]] = {}
+    for step in record.sequence.steps:
+        if step.source is not None:
+            own = found.setdefault((step.device, step.source), [])
+            if step.kind in {StepKind.DISABLE, StepKind.ENABLE}:
+                own.append(step)
+    return found
 
 
 Heard = frozenset[tuple[str, str]]

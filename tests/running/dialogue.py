@@ -5,11 +5,13 @@ open; it can be answered in a later line by asking for it again with :func:`late
 """
 
 import difflib
+from collections.abc import Iterable, Iterator
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.running.events import Event, Intended
 from orchestrator.running.operations import (
     Ask,
+    Elapsed,
     Look,
     Operation,
     Outcome,
@@ -66,6 +68,20 @@ def event_text(event: Event) -> str:
 
 
 Line = tuple[str, Outcome | DeviceState | None]
+
+
+UNTIL_LATE = (1 / 3, 2 / 3, 4 / 3, 8 / 3)
+"""The waits after which nothing that was sent can land any more, in seconds."""
+UNTIL_HOPELESS = (*UNTIL_LATE, 2 / 3, 4 / 3, 8 / 3, 16 / 3, 10)
+"""And those after which nobody is waited for any more."""
+
+
+def looked_at(where: str, found: Outcome | DeviceState, waits: Iterable[float]) -> Iterator[Line]:
+    """A step looked at (``where``: its name, and "at" which address), once more after each wait."""
+    yield f"read {where}", found
+    for seconds in waits:
+        yield f"wait {where.partition(' ')[0]} {seconds:g}", Elapsed()
+        yield f"read {where}", found
 
 
 class Dialogue:

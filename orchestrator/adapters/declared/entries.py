@@ -6,6 +6,7 @@ from typing import TypeVar
 
 from orchestrator.adapters.http.json_pointer import Unusable, pick, token
 from orchestrator.facility.description import Json, Pick, Read
+from orchestrator.facility.quick import quick
 
 ONLY = "main"
 """The key of the one entry where the document itself is the entry."""
@@ -13,6 +14,7 @@ ONLY = "main"
 T = TypeVar("T")
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One entry: its name, the device's key for it, its value, and the pointer to it.

@@ -8,6 +8,7 @@ from orchestrator.adapters.declared.states import group_field
 from orchestrator.adapters.declared.template import names_in
 from orchestrator.adapters.declared.values import Unwritable
 from orchestrator.facility.description import Description, Json, Pick, WriteRule
+from orchestrator.facility.quick import quick
 from orchestrator.facility.step import AddressValue, Assigned, Hearing, Step, StepKind
 from orchestrator.facility.traits import Hears
 from orchestrator.facility.wanted import SettingValue
@@ -27,6 +28,7 @@ _DOING = {
 }
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
     """One write to be made: by which rule, to which entry, and the values that the step gives.
@@ -63,8 +65,9 @@ def wish(description: Description, step: Step) -> Wish:
     made = _wanted(description, step)
     found = as_found.found_values(description, step)
     fields = _fields(description, made.part, step.setting)
-    taken = as_found.placeholders(fields, found, made.asked)
-    lacking = {name for name in made.asked - taken.keys() if name.startswith(as_found.PREFIX)}
+    asked = made.asked
+    taken = as_found.placeholders(fields, found, asked)
+    lacking = {name for name in asked - taken.keys() if name.startswith(as_found.PREFIX)}
     if lacking and made.part is not Part.SETTINGS:
         raise Unwritable(f"the step does not say what '{min(lacking)}' is")
     wanted = as_found.found_values(description, replace(step, as_found=step.wanted))

@@ -18,6 +18,9 @@ class Gates:
 
         def gate() -> Semaphore:
             held = self._loops.setdefault(get_running_loop(), {})
-            return held.setdefault(device, Semaphore(width))
+            own = held.get(device)
+            if own is None:
+                own = held[device] = Semaphore(width)
+            return own
 
         return gate

@@ -101,6 +101,9 @@ def pick(value: Json, pointer: str) -> Json:
     try:
         parsed = _parsed(pointer)
         for step in parsed.parts:
+            if type(value) is dict and step in value:
+                value = value[step]  # so are most; the library asks much of each
+                continue
             if not isinstance(value, dict | list) or (isinstance(value, list) and step == "-"):
                 raise Unusable(f"there is no value at {pointer}")
             value = parsed.walk(value, step)

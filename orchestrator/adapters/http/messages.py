@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from orchestrator.facility.description import Json
+from orchestrator.facility.quick import quick
 
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 """The methods that change nothing (safe methods, RFC 9110, 9.2.1), so far as they are used."""
@@ -18,6 +19,7 @@ class Party:
     address: str
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
     """One request to a device.
@@ -47,6 +49,7 @@ class Request:
         return self.method in READING
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Response:
     """One whole answer; header names in lower case."""

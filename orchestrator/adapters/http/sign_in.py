@@ -4,6 +4,7 @@ Basic is RFC 7617, Digest RFC 7616, Bearer RFC 6750 (in the header, never in the
 in by a cookie see ``session``.
 """
 
+import base64
 import unicodedata
 from collections.abc import Generator
 
@@ -19,15 +20,19 @@ _Flow = Generator[httpx.Request, httpx.Response, None]
 
 
 class HeaderSignIn(httpx.Auth):
-    """Puts one header on each request."""
+    """Puts one header on each request, whatever was answered to others."""
 
     def __init__(self, header: str, value: str) -> None:
         self._header = header
         self._value = value
 
-    def auth_flow(self, request: httpx.Request) -> _Flow:
+    def sign(self, request: httpx.Request) -> None:
         """Sign ``request``."""
         request.headers[self._header] = self._value
+
+    def auth_flow(self, request: httpx.Request) -> _Flow:
+        """Sign ``request``, for a client of httpx's."""
+        self.sign(request)
         yield request
 
 
@@ -65,7 +70,7 @@ def sign_in(
         case SignIn.SESSION:
             return SessionSignIn(session or WriteRule(method="POST", path="/"), secret)
         case SignIn.BASIC:
-            return httpx.BasicAuth(secret.user, secret.reveal())
+            return HeaderSignIn("Authorization", _basic(secret.user, secret.reveal()))
         case SignIn.DIGEST:
             return DigestSignIn(secret.user, secret.reveal())
         case SignIn.BEARER:
@@ -74,6 +79,11 @@ def sign_in(
             return HeaderSignIn(key_header, secret.reveal())
         case SignIn.NONE:
             return None
+
+
+def _basic(user: str, word: str) -> str:
+    """The value of the header (RFC 7617, section 2), in UTF-8 (2.1)."""
+    return "Basic " + base64.b64encode(f"{user}:{word}".encode()).decode()
 
 
 def _check(kind: SignIn, secret: Secret, name: str, session: WriteRule | None) -> None:

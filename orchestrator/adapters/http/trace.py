@@ -92,7 +92,7 @@ class Traced(httpx.AsyncBaseTransport):
     def _asked(self, number: int, request: httpx.Request) -> str:
         place = f"{self._party.device} at {self._party.address}"
         first = f"request {number} to {place}: {request.method} {request.url.raw_path.decode()}"
-        return self._text(first, request.headers, request.content)
+        return self._text(first, request.headers, request.read())
 
     def _answered(
         self, number: int, seconds: float, response: httpx.Response, body: bytes, lacking: str

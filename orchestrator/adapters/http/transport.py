@@ -21,6 +21,7 @@ from orchestrator.adapters.http.faults import JOURNEY, Journey, NotSignedIn, Too
 from orchestrator.adapters.http.messages import Party, Request, Response
 from orchestrator.adapters.http.redact import LogGuard, Redactor
 from orchestrator.adapters.http.session import SessionSignIn
+from orchestrator.adapters.http.sign_in import HeaderSignIn
 from orchestrator.adapters.http.trace import Tell, Traced
 from orchestrator.adapters.http.wire import Wire
 from orchestrator.errors import Rejected
@@ -134,18 +135,21 @@ class Transport:
             stream=httpx.ByteStream(body or b""),
             extensions={**self._extensions, "trace": journey.note, JOURNEY: journey},
         )
-        asked.read()
         answer = await self._signed(asked)
+        if isinstance(answer.stream, httpx.ByteStream):  # it has come, and holds nothing open
+            body = b"".join(answer.stream)
+            return Response(status=answer.status_code, headers=_told(answer), body=body)
         try:
-            return Response(
-                status=answer.status_code, headers=_told(answer), body=await _body(answer)
-            )
+            body = b"".join([part async for part in answer.aiter_raw()])
+            return Response(status=answer.status_code, headers=_told(answer), body=body)
         finally:
             await answer.aclose()
 
     async def _signed(self, asked: httpx.Request) -> httpx.Response:
         """Send what ``auth`` makes of ``asked``, and what it makes of the answer."""
-        if self._auth is None:
+        if isinstance(self._auth, HeaderSignIn):
+            self._auth.sign(asked)
+        if self._auth is None or isinstance(self._auth, HeaderSignIn):
             return await self._answered(asked)
         flow = self._auth.async_auth_flow(asked)
         try:
@@ -183,8 +187,14 @@ class Transport:
 @lru_cache(maxsize=16384)
 def _place(origin: str, path: str, port: int | None) -> tuple[httpx.URL, httpx.Headers]:
     """A URL, and the headers that every request to it has."""
-    url = httpx.URL(origin).copy_with(raw_path=path.encode("ascii"), port=port)
+    url = _parsed(origin).copy_with(raw_path=path.encode("ascii"), port=port)
     return url, httpx.Headers(_always(url))
+
+
+@lru_cache(maxsize=4096)
+def _parsed(origin: str) -> httpx.URL:
+    """An origin; to read it takes as long as to make one of its URLs."""
+    return httpx.URL(origin)
 
 
 class _Bounded(httpx.AsyncBaseTransport):
@@ -196,7 +206,8 @@ class _Bounded(httpx.AsyncBaseTransport):
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         response = await self._inner.handle_async_request(request)
-        if "content-encoding" in response.headers:
+        # By their bytes: to ask for one by its text, all of them are decoded first.
+        if any(name.lower() == b"content-encoding" for name, _ in response.headers.raw):
             await self._refuse_packed(response)
         if isinstance(response.stream, httpx.ByteStream):
             if len(b"".join(response.stream)) > self._limit:
@@ -256,9 +267,3 @@ def _told(answer: httpx.Response) -> dict[str, str]:
         name, value = raw_name.lower().decode("latin-1"), raw.decode("latin-1")
         told[name] = f"{told[name]}, {value}" if name in told else value
     return told
-
-
-async def _body(answer: httpx.Response) -> bytes:
-    if isinstance(answer.stream, httpx.ByteStream):
-        return b"".join(answer.stream)
-    return b"".join([part async for part in answer.aiter_raw()])

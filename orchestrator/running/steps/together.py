@@ -10,6 +10,7 @@ bad value holds up nothing else.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from orchestrator.facility.quick import quick
 from orchestrator.facility.step import Step
 from orchestrator.running.events import Failure
 from orchestrator.running.operations import (
@@ -38,6 +39,7 @@ _OF_ONE = (Failure.REJECTED, Failure.OTHER_HAND)
 """Refusals that may be meant for one step of several."""
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Together:
     """The steps in hand on one device.

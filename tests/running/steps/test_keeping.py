@@ -1,13 +1,12 @@
 """What a save is to keep, and what happens where the device went back on it meanwhile."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from orchestrator.facility.found import DestinationState, DeviceState
 from orchestrator.facility.step import AddressValue, Hearing, Sequence, Step, StepKind
 from orchestrator.running.events import Event, Failed, Failure, Intended, Paused, Proved, Resumed
 from orchestrator.running.fold import Standing
-from orchestrator.running.operations import Accepted, Elapsed, Nobody, Unsure
+from orchestrator.running.operations import Accepted, Nobody, Unsure
 from orchestrator.running.run import Run
 from orchestrator.running.steps.keeping import (
     lost,
@@ -20,7 +19,7 @@ from orchestrator.running.steps.keeping import (
     unsaved,
     values_set,
 )
-from tests.running.dialogue import Dialogue, Line, store
+from tests.running.dialogue import UNTIL_HOPELESS, UNTIL_LATE, Dialogue, looked_at, store
 from tests.running.made_up import AT, EXPECTS, SOUTH, number, source, state_of, step
 
 OFF = step("south.off", StepKind.DISABLE, True, False)
@@ -194,15 +193,7 @@ def test_a_device_that_lost_its_power_is_not_saved() -> None:
     again.play(
         store("resumed"),
         store("intended south.off"),
-        (f"read south.off at {at}", shows(411, enabled=True)),
-        *(
-            line
-            for seconds in ("0.333333", "0.666667", "1.33333", "2.66667")
-            for line in (
-                (f"wait south.off {seconds}", Elapsed()),
-                (f"read south.off at {at}", shows(411, enabled=True)),
-            )
-        ),
+        *looked_at(f"south.off at {at}", shows(411, enabled=True), UNTIL_LATE),
         (f"write south.off at {at}", Unsure("dropped")),
     )
 
@@ -230,16 +221,6 @@ THERE = step("south.there", StepKind.CONFIRM, BENCH, JOINED, "south.move", at="1
 KEPT = step("south.kept", StepKind.SAVE, None, None, "south.there", at="10.44.3.99")
 
 
-def absent(read: str) -> Iterator[Line]:
-    """Nobody answers, as long as anybody would wait."""
-    late = (1 / 3, 2 / 3, 4 / 3, 8 / 3)
-    settle = (*(2 * seconds for seconds in late), 10)
-    yield read, Nobody()
-    for seconds in (*late, *settle):
-        yield f"wait south.kept {seconds:g}", Elapsed()
-        yield read, Nobody()
-
-
 def test_a_device_that_went_back_to_its_old_address() -> None:
     """It is not there to be saved: at a resume it is looked for at both, and moved again."""
     there, kept = replace(THERE, order=1), replace(KEPT, order=2)
@@ -255,7 +236,7 @@ def test_a_device_that_went_back_to_its_old_address() -> None:
         (f"read south.kept {new}", state_of(SOUTH, address=JOINED)),
         (f"write south.kept {new}", Unsure("dropped")),
         store("sent south.kept unknown"),
-        *absent(f"read south.kept {new}"),
+        *looked_at(f"south.kept {new}", Nobody(), UNTIL_HOPELESS),
         store("failed south.kept unknown unsure"),
         store("failed south.move not_done unsure + failed south.there not_done unsure + paused"),
     )
@@ -322,14 +303,6 @@ LEND = step("south.lend", StepKind.RENUMBER, number(411), number(2990), order=0)
 BACK = step("south.back", StepKind.RENUMBER, number(2990), number(311), "south.lend", order=1)
 
 
-def until_late(where: str, state: DeviceState) -> Iterator[Line]:
-    """A step looked at (``where``: its name, and "at" which address) until nothing can land."""
-    yield f"read {where}", state
-    for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
-        yield f"wait {where.partition(' ')[0]} {seconds}", Elapsed()
-        yield f"read {where}", state
-
-
 def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> None:
     """Another hand's number was found; once it is as the run left it, the run goes on."""
     at, sequence = AT[SOUTH], Sequence(steps=(LEND, BACK))
@@ -339,7 +312,7 @@ def test_a_number_put_right_by_hand_does_not_go_by_way_of_transit_again() -> Non
     again.play(
         store("resumed"),
         store("intended south.lend"),
-        *until_late(f"south.lend at {at}", shows(311)),
+        *looked_at(f"south.lend at {at}", shows(311), UNTIL_LATE),
         store("proved south.lend"),
         store("intended south.back"),
         (f"read south.back at {at}", shows(311)),
@@ -362,7 +335,7 @@ def test_what_comes_after_what_was_let_go_of_is_done_where_its_source_has_gone_o
     again = Dialogue(Run(sequence, EXPECTS, [*done, *lost_all, Paused("948")]))
     again.play(store("resumed"), store("intended south.lend"))
     again.play(
-        *until_late(f"south.lend at {at}", shows(311)),
+        *looked_at(f"south.lend at {at}", shows(311), UNTIL_LATE),
         store("proved south.lend"),
         store("intended south.hear"),
         (f"read south.hear at {at}", shows(311)),
@@ -398,7 +371,7 @@ def test_a_source_put_right_by_hand_does_not_go_off_again_after_its_device_has_m
     here = state_of(SOUTH, sources={"one": source(311, enabled=True)}, address=JOINED)
     again.play(store("resumed"), store("intended south.off"))
     again.play(
-        *until_late(f"south.off at {new}", here),
+        *looked_at(f"south.off at {new}", here, UNTIL_LATE),
         store("proved south.off"),
         store("intended south.on"),
         (f"read south.on at {new}", here),
@@ -418,9 +391,7 @@ def test_a_number_put_right_by_hand_rests_on_no_switch() -> None:
     right = shows(311, enabled=True)
     again.play(store("resumed"))
     for name in ("south.off", "south.lend"):
-        again.play(store(f"intended {name}"), (f"read {name} at {at}", right))
-        for seconds in ("0.333333", "0.666667", "1.33333", "2.66667"):
-            again.play((f"wait {name} {seconds}", Elapsed()), (f"read {name} at {at}", right))
+        again.play(store(f"intended {name}"), *looked_at(f"{name} at {at}", right, UNTIL_LATE))
         again.play(store(f"proved {name}"))
     for name in ("south.back", "south.on"):
         again.play(

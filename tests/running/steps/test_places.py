@@ -1,16 +1,14 @@
 """Where a step's device stands, as far as the run has moved it."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.step import Sequence, StepKind
 from orchestrator.running.events import Failed, Failure, Intended, Paused, Proved
-from orchestrator.running.operations import Accepted, Elapsed, Nobody, Stranger
+from orchestrator.running.operations import Accepted, Nobody, Stranger
 from orchestrator.running.run import Run
-from orchestrator.running.steps.patience import Patience
 from orchestrator.running.steps.places import moved_since, readdress_of
-from tests.running.dialogue import Dialogue, Line, store
+from tests.running.dialogue import UNTIL_HOPELESS, Dialogue, looked_at, store
 from tests.running.made_up import (
     AT,
     BENCH,
@@ -94,15 +92,6 @@ def test_after_a_move_a_number_is_not_written_any_more() -> None:
     )
 
 
-def until_hopeless(where: str) -> Iterator[Line]:
-    """Nobody, as often as there is still hope (``where``: a step, and "at" which address)."""
-    patience = Patience()
-    yield f"read {where}", Nobody()
-    for seconds in patience.late() + patience.settle():
-        yield f"wait {where.partition(' ')[0]} {seconds:g}", Elapsed()
-        yield f"read {where}", Nobody()
-
-
 def alone(figure: int) -> DeviceState:
     """The unit at its old address, off, with a number."""
     return state_of(FRESH, sources={"one": source(figure)}, address=BENCH)
@@ -114,7 +103,7 @@ def test_what_is_not_where_it_was_moved_is_looked_for_where_it_stood() -> None:
     talking.play(
         store("resumed"),
         store("intended fresh.take"),
-        *until_hopeless(f"fresh.take at {NEW}"),
+        *looked_at(f"fresh.take at {NEW}", Nobody(), UNTIL_HOPELESS),
         (f"read fresh.take at {AT[FRESH]}", alone(501)),
         store("failed fresh.move not_done unsure + failed fresh.take not_done unsure"),
         store("failed fresh.there not_done unsure + paused"),
@@ -137,7 +126,7 @@ def test_what_is_at_neither_address_leaves_its_move_as_it_was() -> None:
     talking.play(
         store("resumed"),
         store("intended fresh.take"),
-        *until_hopeless(f"fresh.take at {NEW}"),
+        *looked_at(f"fresh.take at {NEW}", Nobody(), UNTIL_HOPELESS),
         (f"read fresh.take at {AT[FRESH]}", Stranger("S-9")),
         store("failed fresh.take unreachable unsure"),
         store("paused"),
