@@ -192,12 +192,8 @@ def _unseen_listeners(scene: Scene, wanted: Mapping[str, DeviceState]) -> Iterat
 
 def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> Iterator[Hazard]:
     """Sources switched off for good, or taken out of the facility, that somebody listens to."""
-    for source, refs in heard.by_source.items():
-        device, name = source
-        now, then = scene.states[device].sources[name], wanted[device].sources[name]
-        gone = any(scene.networks_now[device]) and not any(heard.networks[device])
-        if not now.enabled or (then.enabled and not gone):
-            continue
+    for source, gone in _going_off(scene, wanted, heard):
+        refs = heard.by_source.get(source, ())
         losers = [ref for ref in refs if heard.listeners[ref].after in {source, None}]
         if losers:
             yield Hazard(
@@ -209,6 +205,20 @@ def _losing(scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing) -> 
                 where=(str(source), *map(str, losers)),
                 fix="point the listeners elsewhere in a playbook, if they are to hear something",
             )
+
+
+def _going_off(
+    scene: Scene, wanted: Mapping[str, DeviceState], heard: Hearing
+) -> Iterator[tuple[Ref, bool]]:
+    """The sources that are on now and will be off, or gone from the facility, and whether gone."""
+    for device, then in wanted.items():
+        now = scene.states[device]
+        gone = any(scene.networks_now[device]) and not any(heard.networks[device])
+        if then is now and not gone:
+            continue
+        for name, source in now.sources.items():
+            if source.enabled and (gone or not then.sources[name].enabled):
+                yield Ref(device, name), gone
 
 
 def _how_lost(source: Ref, *, gone: bool) -> str:

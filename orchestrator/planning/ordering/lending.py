@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from ipaddress import IPv4Address
+from itertools import islice
 
 from orchestrator.facility.hazard import Grade, Hazard
 from orchestrator.facility.step import AddressValue, Assigned
@@ -114,7 +115,7 @@ class _Lender:
             self._impossible(members)
             return
         needed = Counter(self._store(self.moves[index]) for index in choice)
-        if all(needed[self._store(self.moves[i])] <= self._free(i) for i in choice):
+        if all(self._has(i, needed[self._store(self.moves[i])]) for i in choice):
             self._lend_all([(index, frozenset(choice[:at])) for at, index in enumerate(choice)])
             return
         inside = set(members)
@@ -129,6 +130,10 @@ class _Lender:
             self._too_little(members, needed)
         else:
             self._lend_all(loans)
+
+    def _has(self, index: int, count: int) -> bool:
+        """Whether a move could choose from so many; those beyond are not looked at."""
+        return len(list(islice(self._choices(self.moves[index]), count))) == count
 
     def _free(self, index: int) -> int:
         """How many numbers (or addresses) a move could choose from."""
@@ -212,8 +217,8 @@ class _Lender:
             move = self.moves[index]
             store = self._store(move)
             taken = {keys[other] for other in others}
-            free = [each for each in self._choices(move) if (store, each[0]) not in taken]
-            value, first = min(free, key=lambda each: each[1])
+            free = (each for each in self._choices(move) if (store, each[0]) not in taken)
+            value, first = _soonest(free)
             self.in_turn &= first < 0 or value in self.used[store]
             self._split(index, value, first if first >= 0 else None)
             keys[index] = store, value
@@ -324,6 +329,20 @@ class _Lender:
         if len(told) > MOST_TOLD:
             told = [*told[: MOST_TOLD - 1], f"{len(told) - MOST_TOLD + 1} more"]
         return f"{', '.join(told[:-1])} and {told[-1]}"
+
+
+def _soonest(choices: Iterable[tuple[int | str, int]]) -> tuple[int | str, int]:
+    """The first choice of those that wait for the earliest move; one that waits for none, if any.
+
+    Raises:
+        ValueError: there is no choice.
+    """
+    seen: list[tuple[int | str, int]] = []
+    for choice in choices:
+        if choice[1] < 0:
+            return choice
+        seen.append(choice)
+    return min(seen, key=lambda each: each[1])
 
 
 def _rule_and_thing(move: Move) -> tuple[str, str]:
