@@ -1,8 +1,8 @@
 """How long PyYAML's loader on libyaml needs just to load documents, and nothing else.
 
-``python -m tests.benchmarks.libyaml LOOKS FILE ...`` prints seconds of the processor and the peak
-of memory in MiB, as JSON. LOOKS is how many new values Python waits for before it looks for
-garbage; 700 is its own way. This process imports nothing of the tool.
+``python -m tests.benchmarks.libyaml LOOKS FILE ...`` writes seconds of the processor and the peak
+of memory in MiB to standard error, as JSON. LOOKS is how many new values Python waits for before
+it looks for garbage; 700 is its own way. This process imports nothing of the tool.
 """
 
 import gc
@@ -24,7 +24,7 @@ def main() -> None:
             yaml.load(file, Loader=yaml.CSafeLoader)
     seconds = process_time() - start
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    sys.stdout.write(json.dumps({"seconds": seconds, "mib": peak}) + "\n")
+    sys.stderr.write(json.dumps({"seconds": seconds, "mib": peak}) + "\n")
 
 
 if __name__ == "__main__":
