@@ -71,7 +71,7 @@ class Transport:
         trace: Tell | None = None,
     ) -> None:
         self._party = party
-        self._origin, self._base = base, httpx.URL(base)
+        self._origin, self._base = base, _parsed(base)
         self._timeout_s = timeout_s
         self._redact = Redactor(secret)
         for other in also_secret:
