@@ -13,8 +13,10 @@ after each step, so walking one of them backwards passes through safe states onl
   anything put back onto what such a source or unit now holds
 """
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from heapq import heappop, heappush
 
 from orchestrator.facility.step import AddressValue, Step, StepKind
 from orchestrator.reports.staying import staying
@@ -90,23 +92,52 @@ def way_back(record: RunRecord, events: Sequence[Event]) -> WayBack:
 
 def _reversed(done: Sequence[Step]) -> list[Step]:
     """The done steps in an order that reverses the sequence's, unit by unit where it can be."""
-    open_after = {step.id: 0 for step in done}
+    steps = {step.id: step for step in done}
+    open_after = dict.fromkeys(steps, 0)
     for step in done:
         for before in step.after:
             if before in open_after:
                 open_after[before] += 1
     late = {step.id: place for place, step in enumerate(done)}
-    left = {step.id: step for step in done}
+    free = _Free()
+    for step in done:
+        if not open_after[step.id]:
+            free.add(step, late[step.id])
     order: list[Step] = []
-    while left:
-        here = order[-1].device if order else None
-        free = [step for name, step in left.items() if open_after[name] == 0]
-        step = min(free, key=lambda step: (step.device != here, _RANK[step.kind], -late[step.id]))
-        order.append(left.pop(step.id))
+    while len(order) < len(steps):
+        step = steps[free.take(order[-1].device if order else "")]
+        order.append(step)
         for before in step.after:
             if before in open_after:
                 open_after[before] -= 1
+                if not open_after[before]:
+                    free.add(steps[before], late[before])
     return order
+
+
+class _Free:
+    """The steps that may be taken back next. To find one takes no longer in a long run."""
+
+    def __init__(self) -> None:
+        self._anywhere: list[tuple[int, int, str]] = []
+        self._on: dict[str, list[tuple[int, int, str]]] = defaultdict(list)
+        self._taken: set[str] = set()
+
+    def add(self, step: Step, late: int) -> None:
+        """One more; ``late``: its place among those that were done."""
+        key = (_RANK[step.kind], -late, step.id)
+        heappush(self._anywhere, key)
+        heappush(self._on[step.device], key)
+
+    def take(self, here: str) -> str:
+        """The id of the next one: on the unit ``here``, if one is free there."""
+        for line in (self._on[here], self._anywhere):
+            while line:
+                _, _, name = heappop(line)
+                if name not in self._taken:
+                    self._taken.add(name)
+                    return name
+        raise ValueError("the steps come after one another in a circle")
 
 
 def _walk(
@@ -115,29 +146,35 @@ def _walk(
     """Give each step its address, and put in the confirms and saves."""
     at = addresses_now(record, events)
     saves = {step.device: step for step in record.sequence.steps if step.kind is StepKind.SAVE}
+    confirms = _confirms(record)
     for place, step in enumerate(back):
         yield Back(step=step, at=at[step.device], doubt=step.id in doubt)
         if step.kind is StepKind.READDRESS and isinstance(step.as_found, AddressValue):
             if step.id in doubt or _moves(step, at[step.device]):
                 at[step.device] = step.as_found.address
-            yield Back(step=_confirm(record, step), at=at[step.device])
+            yield Back(step=_confirm(step, confirms.get(step.id)), at=at[step.device])
         following = back[place + 1].device if place + 1 < len(back) else None
         if step.device in saves and step.device != following:
             yield Back(step=saves[step.device], at=at[step.device])
 
 
-def _confirm(record: RunRecord, readdress: Step) -> Step:
-    """The confirm of a readdress taken back; it takes as long as the run's own."""
-    own = (
-        step.estimate_s
-        for step in record.sequence.steps
-        if step.kind is StepKind.CONFIRM and readdress.id in step.after
-    )
+def _confirms(record: RunRecord) -> dict[str, Step]:
+    """The first confirm that comes after each step, by the step's id."""
+    found: dict[str, Step] = {}
+    for step in record.sequence.steps:
+        if step.kind is StepKind.CONFIRM:
+            for before in step.after:
+                found.setdefault(before, step)
+    return found
+
+
+def _confirm(readdress: Step, own: Step | None) -> Step:
+    """The confirm of a readdress taken back; it takes as long as the run's ``own``."""
     return replace(
         readdress,
         kind=StepKind.CONFIRM,
         wanted=readdress.as_found,
-        estimate_s=next(own, readdress.estimate_s),
+        estimate_s=readdress.estimate_s if own is None else own.estimate_s,
     )
 
 

@@ -34,7 +34,7 @@ from orchestrator.running.protocols import (
 )
 from orchestrator.running.run import Run
 
-TURN_S = 0.002
+TURN_S = 0.0005
 """Seconds after which a thread that goes on working lets another one have its turn."""
 
 NEWS_S = 1.0
@@ -87,7 +87,7 @@ async def drive(
 
 @contextmanager
 def short_turns() -> Iterator[None]:
-    """Let threads take turns after less than half of the usual time while devices are driven.
+    """Let threads take turns after a tenth of the usual time while devices are driven.
 
     One thread stores events and another one writes the notes anew. With Python's usual turns each
     of their turns could hold up whatever device has answered for 5 ms.

@@ -23,7 +23,7 @@ from orchestrator.running.events import Event, Finished, Paused
 from orchestrator.running.protocols import Recorder
 from orchestrator.running.record import RunRecord
 
-REST = 50
+REST = 100
 """After the whole was written, so many times as long only lines are added. Our own choice."""
 
 INLINE_S = 0.02
