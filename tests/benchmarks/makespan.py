@@ -18,9 +18,8 @@ ledger, notes and sockets; and prints, all of one run:
 - the processor's time for a request, all of the tool's work in it, against a bare
   ``httpx.AsyncClient`` that sends the same requests to the same devices; at most 1.5 of that.
 
-All of it is done three times (``--runs``), each time in a process of its own, and printed. What
-else goes on in the computer, or in the one that it may be a part of, only makes a run longer: so
-the exit status is 1 unless one of the runs met every target.
+With ``--runs N`` all of it is done N times, each time in a process of its own, and printed. The
+exit status is 1 if a target is missed in any of them.
 """
 
 import argparse
@@ -264,13 +263,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--devices", type=int, default=500)
     parser.add_argument("--width", type=int, default=64)
-    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--runs", type=int, default=1)
     given = parser.parse_args(arguments)
     if given.runs > 1:
         once = [sys.executable, "-m", "tests.benchmarks.makespan", "--runs", "1"]
         same = ["--devices", str(given.devices), "--width", str(given.width)]
         ends = [subprocess.run([*once, *same], check=False) for _ in range(given.runs)]
-        return min(end.returncode for end in ends)
+        return max(end.returncode for end in ends)
     look_seldom()
     with tempfile.TemporaryDirectory() as name, serving(given.devices):
         run = measured(documents(Path(name) / "facility", given.devices), given.width)
