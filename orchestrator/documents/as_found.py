@@ -1,6 +1,8 @@
 """As-found files: a survey kept, so that a dry-run at a desk can use it."""
 
+from dataclasses import replace
 from pathlib import Path
+from sys import intern
 
 from pydantic import TypeAdapter
 
@@ -28,4 +30,6 @@ def read_as_found(path: Path) -> AsFound:
         DocumentError: the file is no as-found file.
         CallError: there is no such file.
     """
-    return json_file.read(path, _ADAPTER, SCHEMA, _FIX)
+    found = json_file.read(path, _ADAPTER, SCHEMA, _FIX)
+    # Under the plan's own names: they are looked up all the time.
+    return replace(found, devices={intern(name): one for name, one in found.devices.items()})

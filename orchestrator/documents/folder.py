@@ -38,7 +38,7 @@ _JSON_KEYS = frozenset({"unassigned", "values", "body", "each", "done", "busy"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Documents:
-    """A facility's documents as values; ``positions`` finds the place of a thing in them.
+    """A facility's documents as values; where each stood in its file is known no more.
 
     ``authorities`` holds the certificates (PEM) behind each file that the documents name, ``pins``
     those that a person has confirmed, by device.
@@ -48,7 +48,6 @@ class Documents:
     plan: Plan
     playbooks: tuple[Playbook, ...]
     descriptions: Mapping[str, Description]
-    positions: Places
     authorities: Mapping[str, str] = field(default_factory=dict)
     pins: Mapping[str, Pin] = field(default_factory=dict)
 
@@ -70,7 +69,7 @@ def find_folder(start: Path) -> Path:
 
 
 def load(folder: Path, playbooks: Sequence[Path] | None = None) -> Documents:
-    """Read a facility's documents; ``playbooks`` None: all of the folder's.
+    """Read a facility's documents, which need not agree; ``playbooks`` None: all of the folder's.
 
     Raises:
         DocumentError: a document can't be read, or is not of its shape.
@@ -82,22 +81,14 @@ def load(folder: Path, playbooks: Sequence[Path] | None = None) -> Documents:
     return gathered.documents(gathered.plan)
 
 
-def check(documents: Documents, others: Collection[str] = BUILT_IN) -> tuple[Problem, ...]:
-    """What is wrong among documents that are well formed, each at its place.
-
-    ``others`` are the ways to speak that need no device description, plug-ins included.
-    """
-    found = findings(documents.plan, documents.playbooks, documents.descriptions, others)
-    place = documents.positions.problem
-    return tuple(sorted({place(f.document, f.path, f.what, f.fix) for f in found}))
-
-
 def load_checked(
     folder: Path,
     playbooks: Sequence[Path] | None = None,
     others: Collection[str] = BUILT_IN,
 ) -> Documents:
     """Read a facility's documents and check them against one another.
+
+    ``others`` are the ways to speak that need no device description, plug-ins included.
 
     Raises:
         DocumentError: with everything that is wrong: text, shape, and what does not agree.
@@ -108,7 +99,7 @@ def load_checked(
     if gathered.plan is not None:
         # A description that can't be read is no reason to call its name unknown.
         known = {*others, *gathered.unread}
-        problems.extend(check(gathered.documents(gathered.plan), known))
+        problems.extend(gathered.disagreement(gathered.plan, known))
     if problems or gathered.plan is None:
         raise DocumentError(problems)
     return gathered.documents(gathered.plan)
@@ -134,10 +125,15 @@ class _Gathered:
             plan=plan,
             playbooks=tuple(self.playbooks),
             descriptions=dict(self.descriptions),
-            positions=Places(dict(self.trees)),
             authorities=dict(self.authorities),
             pins=dict(self.pins),
         )
+
+    def disagreement(self, plan: Plan, others: Collection[str]) -> list[Problem]:
+        """What is wrong among documents that are well formed, each at its place."""
+        found = findings(plan, self.playbooks, self.descriptions, others)
+        place = Places(self.trees).problem
+        return sorted({place(f.document, f.path, f.what, f.fix) for f in found})
 
     def read(
         self, path: Path, model: type[M], json_keys: frozenset[str] = frozenset()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from orchestrator.documents.folder import check, find_folder, load, load_checked
+from orchestrator.documents.folder import find_folder, load, load_checked
 from orchestrator.errors import CallError, DocumentError
 
 Write = Callable[..., Path]
@@ -45,7 +45,6 @@ def test_everything_is_read(facility: Write) -> None:
         "playbooks/north.yaml",
     ]
     assert set(documents.descriptions) == {"corvid-engine", "tamarisk-node"}
-    assert check(documents) == ()
     assert load_checked(folder).plan == documents.plan
 
 
@@ -94,11 +93,14 @@ def test_a_plug_ins_name_may_be_spoken(facility: Write, texts: dict[str, str]) -
     )
 
 
-def test_load_leaves_agreement_to_check(facility: Write, texts: dict[str, str]) -> None:
-    """A facility that does not agree can still be read, and looked at."""
+def test_documents_that_do_not_agree_can_still_be_read(facility: Write, texts: dict[str, str]) -> None:
+    """Without a check; checked, it is told where they disagree."""
     plan = texts["plan.yaml"].replace("address: 127.44.3.61", "address: 127.44.3.71")
-    documents = load(facility(plan=plan))
-    (problem,) = check(documents)
+    folder = facility(plan=plan)
+    assert load(folder).plan.devices
+    with pytest.raises(DocumentError) as caught:
+        load_checked(folder)
+    (problem,) = caught.value.problems
     assert (problem.file, problem.excerpt) == ("plan.yaml", "    address: 127.44.3.71")
 
 

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from datetime import datetime
 from ipaddress import IPv4Address, IPv4Network
+from sys import intern
 from typing import Annotated, Any, NoReturn
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
@@ -70,14 +71,14 @@ def read_text(value: Any) -> str:
 
 
 def read_name(value: Any) -> str:
-    """A name: letters, digits, ``_``, ``.`` and ``-``."""
+    """A name: letters, digits, ``_``, ``.`` and ``-``; each is in memory once."""
     text = read_text(value)
     if not _NAME.fullmatch(text):
         refuse(
             f"{shown(text)} is not a name",
             "use letters, digits, '-', '_' and '.', beginning with a letter or digit, at most 63",
         )
-    return text
+    return intern(text)
 
 
 def _read_key(value: Any) -> str:

@@ -8,6 +8,7 @@ nesting beyond ``DEEPEST``, files beyond ``LARGEST`` bytes.
 
 import re
 from collections.abc import Iterator
+from sys import intern
 from typing import Any
 
 import yaml
@@ -191,7 +192,7 @@ class _Builder:
         return bool(self.stack) and isinstance(self.stack[-1].value, dict) and self.keys[-1] is None
 
     def _key(self, event: Any, place: Place) -> None:
-        text = event.value
+        text = intern(event.value)  # the same few keys stand in each of many devices
         mapping = self.stack[-1].value
         if not text:
             self._refuse(place, "a key is empty", "write a name before the ':'")
