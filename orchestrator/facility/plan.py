@@ -1,7 +1,7 @@
 """The plan: the facility's master record, as it is."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from ipaddress import IPv4Address, IPv4Network
 from typing import NamedTuple
 
@@ -194,6 +194,15 @@ class Plan:
     _known: dict[str, Network | None] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
+
+    def only(self, names: Iterable[str]) -> "Plan":
+        """The plan as if it had no devices but those named."""
+        devices = {name: self.devices[name] for name in names}
+        part = replace(
+            self, devices=devices, on_air=tuple(r for r in self.on_air if r[0] in devices)
+        )
+        part._known.update(self._known)  # noqa: SLF001 - of its own class
+        return part
 
     def network_of(self, address: str) -> Network | None:
         """The network whose subnet holds ``address``; a facility network before a bench."""

@@ -3,7 +3,9 @@
 Numbers and groups of one network share a table: a number is a whole number, a group is text.
 """
 
+from collections import ChainMap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import chain
 
 from orchestrator.facility.found import DeviceState, SourceState
 from orchestrator.facility.plan import Ref, refs_of
@@ -11,14 +13,20 @@ from orchestrator.planning.things import Thing, each_thing
 
 Networks = Mapping[str, tuple[str | None, ...]]
 Table = dict[int | str, tuple[Ref, ...]]
+Tables = dict[str, Table]
 
 
 class Index(Mapping[Thing, tuple[Ref, ...]]):
-    """A map from each number and group on a facility network to the sources that hold it."""
+    """A map from each number and group on a facility network to the sources that hold it.
 
-    def __init__(self) -> None:
-        """Start with nothing."""
-        self._tables: dict[str, Table] = {}
+    ``below``: by network, what holds for everything that this one has not noted itself, the nearest
+    first.
+    """
+
+    def __init__(self, below: "tuple[Tables, ...]" = ()) -> None:
+        """Start with nothing of its own."""
+        self._below = below
+        self._tables: Tables = {}
         self._shared: dict[Thing, None] = {}  # now or at some time before
 
     @classmethod
@@ -50,9 +58,11 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         networks_now: Networks,
         networks_then: Networks,
     ) -> "Index":
-        """The index of ``then``, where this one is the index of ``now``."""
-        index = Index()
-        index._tables.update((net, table.copy()) for net, table in self._tables.items())
+        """The index of ``then``, where this one is the index of ``now``.
+
+        It notes only what changes: most things stay with whoever holds them.
+        """
+        index = Index((self._tables, *self._below))
         index._shared.update(self._shared)
         for device, state in then.items():
             was = now[device]
@@ -73,24 +83,23 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
 
     def _change_all(self, device: str, net: str, was: DeviceState, state: DeviceState) -> None:
         """Forget and note what the sources of a device held and hold, that stays on one network."""
-        table = self._table(net)
+        table, before = self._table(net), self._before(net)
         names = [name for name, source in state.sources.items() if source is not was.sources[name]]
         for ref in refs_of(device, names):
             mine, old, source = (ref,), was.sources[ref.name], state.sources[ref.name]
             for value in (old.number, old.groups[0] if old.groups else None):
                 if value is not None:
-                    refs = table.get(value, ())
+                    refs = table[value] if value in table else before.get(value, ())
                     table[value] = () if refs == mine else _without(refs, ref)
             for value in (source.number, source.groups[0] if source.groups else None):
                 if value is not None:
-                    if table.get(value):
+                    if table[value] if value in table else before.get(value):
                         self.add(ref, (net,), source)
                     else:
                         table[value] = mine
 
     def add(self, ref: Ref, networks: Sequence[str | None], source: SourceState) -> None:
         """Note what ``ref`` holds in the state ``source``."""
-        mine = (ref,)
         for leg, net in enumerate(networks):
             if net is None:
                 continue
@@ -99,8 +108,8 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             for value in (source.number, group):
                 if value is None:
                     continue
-                others = table.setdefault(value, mine)
-                if others is not mine and ref not in others:
+                others = table[value] if value in table else self._before(net).get(value, ())
+                if ref not in others:
                     table[value] = (*others, ref)
                     if others:
                         self._shared[_thing(net, value)] = None
@@ -109,7 +118,7 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
         """Forget what ``ref`` holds in the state ``source``."""
         for _, net, value in each_thing(networks, source.number, source.groups):
             table = self._table(net)
-            refs = table.get(value, ())
+            refs = table[value] if value in table else self._before(net).get(value, ())
             table[value] = () if refs == (ref,) else _without(refs, ref)
 
     def shared(self) -> Iterator[tuple[Thing, tuple[Ref, ...]]]:
@@ -124,13 +133,18 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
             table = self._tables[net] = {}
         return table
 
+    def _before(self, net: str) -> Mapping[int | str, tuple[Ref, ...]]:
+        """What lies below of a network."""
+        tables = [below[net] for below in self._below if net in below]
+        return tables[0] if len(tables) == 1 else ChainMap(*tables)
+
     def heard(self, networks: Iterable[str | None], hears: int | str | None) -> tuple[Ref, ...]:
         """Whom a destination pointed at ``hears`` would hear, on its ``networks``."""
         if hears is None:
             return ()
         found: tuple[Ref, ...] = ()
         for net in networks:
-            if net is not None and (refs := self._table(net).get(hears, ())):
+            if net is not None and (refs := self._holders(net, hears)):
                 found = (*found, *[ref for ref in refs if ref not in found]) if found else refs
         return found
 
@@ -147,13 +161,20 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
     def holders(self, thing: Thing) -> tuple[Ref, ...]:
         """Who holds ``thing``; nobody, if nobody does."""
         _, net, value = thing
-        table = self._tables.get(net)
-        return table.get(value, ()) if table is not None else ()
+        return self._holders(net, value)
+
+    def _holders(self, net: str, value: int | str) -> tuple[Ref, ...]:
+        for tables in (self._tables, *self._below):
+            table = tables.get(net)
+            if table is not None and value in table:
+                return table[value]
+        return ()
 
     def __iter__(self) -> Iterator[Thing]:
         """Every thing that somebody holds."""
-        for net, table in self._tables.items():
-            for value, refs in table.items():
+        for net in dict.fromkeys(chain(self._tables, *self._below)):
+            own = self._tables.get(net, {})
+            for value, refs in ChainMap(own, self._before(net)).items():  # type: ignore[arg-type]
                 if refs:
                     yield _thing(net, value)
 

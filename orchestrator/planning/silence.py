@@ -1,6 +1,6 @@
 """How long each source, and each known listener, will be silent, with a proved lower bound."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -24,7 +24,7 @@ class Span:
     off: int
     on: int
     on_air: bool
-    listeners: tuple[Ref, ...]
+    listeners: Sequence[Ref]
 
 
 def spans(scene: Scene, graph: Graph, heard: Hearing) -> list[Span]:
@@ -90,8 +90,15 @@ def silences(
                     on_air=listener in on_air,
                 )
             )
-    # By name, then by what weighs more: each sort leaves what is alike as it was.
-    told.sort(key=lambda each: (each.device, each.source or "", each.destination or ""))
+    return longest_first(told)
+
+
+def longest_first(silences: Iterable[Silence]) -> tuple[Silence, ...]:
+    """What is on air first, then what is silent longest; what is alike, by name."""
+    told = sorted(
+        silences, key=lambda each: (each.device, each.source or "", each.destination or "")
+    )
+    # Each sort leaves what is alike as it was.
     told.sort(key=attrgetter("seconds"), reverse=True)
     told.sort(key=attrgetter("on_air"), reverse=True)
     return tuple(told)

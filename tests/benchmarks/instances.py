@@ -4,12 +4,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from unittest.mock import patch
 
-from orchestrator.planning.dry_run import dry_run, schedule
+from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.ordering.batches import Batches
 from orchestrator.planning.ordering.drafts import Graph
 from orchestrator.planning.result import DryRun
 from orchestrator.planning.scene import Scene
-from orchestrator.planning.scheduling.making import Made
+from orchestrator.planning.scheduled import schedule
+from orchestrator.planning.scheduling.making import WORK, Made
 from orchestrator.planning.scheduling.tasks import Silent, Tasks
 from orchestrator.planning.silence import Span
 from tests.benchmarks.facilities import facility
@@ -54,14 +55,16 @@ def instance(scene: Scene, seed: int = 0) -> Instance | None:
     spans: list[Span] = []
     chosen: list[Batches] = []
 
-    def making(scene: Scene, graph: Graph, quiet: list[Span]) -> tuple[Made, Batches, Tasks]:
-        made, batches, problem = schedule(scene, graph, quiet)
+    def making(
+        scene: Scene, graph: Graph, quiet: list[Span], work: int = WORK
+    ) -> tuple[Made, Batches, Tasks]:
+        made, batches, problem = schedule(scene, graph, quiet, work)
         tasks.append(problem)
         spans.extend(quiet)
         chosen.append(batches)
         return made, batches, problem
 
-    with patch("orchestrator.planning.dry_run.schedule", making):
+    with patch("orchestrator.planning.scheduled.schedule", making):
         planned = dry_run(scene)
     if planned.stopped or not spans:
         return None

@@ -93,7 +93,9 @@ def test_a_plug_ins_name_may_be_spoken(facility: Write, texts: dict[str, str]) -
     )
 
 
-def test_documents_that_do_not_agree_can_still_be_read(facility: Write, texts: dict[str, str]) -> None:
+def test_documents_that_do_not_agree_can_still_be_read(
+    facility: Write, texts: dict[str, str]
+) -> None:
     """Without a check; checked, it is told where they disagree."""
     plan = texts["plan.yaml"].replace("address: 127.44.3.61", "address: 127.44.3.71")
     folder = facility(plan=plan)

@@ -6,12 +6,11 @@ import pytest
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.numbering import NumberRange
-from orchestrator.facility.plan import ListensTo, PlannedSource, Ref
+from orchestrator.facility.plan import ListensTo, Ref
 from orchestrator.facility.step import StepKind
-from orchestrator.planning.aims.holders import holders
 from orchestrator.planning.aims.listeners import listeners
 from orchestrator.planning.aims.targets import targets
-from orchestrator.planning.dry_run import dry_run, mended, steps_for
+from orchestrator.planning.dry_run import dry_run, steps_for
 from orchestrator.planning.scene import Scene
 from tests.planning import hand
 from tests.planning.applied import applied
@@ -19,7 +18,6 @@ from tests.planning.scenes import (
     MEDIA,
     NUMBERING,
     Box,
-    address,
     group,
     random_boxes,
     rich_boxes,
@@ -153,10 +151,10 @@ def test_what_is_lent_is_named() -> None:
 def test_steps_in_a_circle_are_a_hazard_and_not_a_crash(monkeypatch: pytest.MonkeyPatch) -> None:
     """Should the orders ever contradict one another, the whole stops and says what to do."""
 
-    def circle(_: object) -> None:
+    def circle(*_: object) -> None:
         raise ValueError("the steps wait for one another in a circle")
 
-    monkeypatch.setattr("orchestrator.planning.dry_run.make", circle)
+    monkeypatch.setattr("orchestrator.planning.scheduled.make", circle)
     planned = hand.planned(hand.chain())
     assert [(h.name, h.blocks) for h in planned.hazards] == [("circle", True)]
     assert planned.sequence.steps == ()
@@ -187,39 +185,6 @@ def test_a_large_tangle_says_that_fewer_might_do() -> None:
     assert [(h.name, h.blocks) for h in planned.hazards] == [("not-least", False)]
     assert planned.proved
     assert 2 <= len(planned.lent) < count
-
-
-def test_a_duplicate_that_is_mended_is_named_with_its_holders() -> None:
-    """a/s and b/s hold 311; b/s leaves it: number and group are mended."""
-    boxes = {
-        "a": Box(31, {"s": (311, True)}),
-        "b": Box(32, {"s": (311, True)}, wants={"s": (321, None)}),
-    }
-    planned = hand.planned(boxes)
-    assert planned.mended["number 311 on media"] == ("a/s", "b/s")
-    assert len(planned.mended) == 2
-    boxes["b"].wants = {}
-    boxes["b"].labels = {"s": "News"}
-    assert hand.planned(boxes).mended == {}
-
-
-def test_a_duplicate_with_an_absent_holder_is_mended_by_the_other() -> None:
-    """By the plan the absent device still holds 311; b/s leaves it."""
-    source = PlannedSource(name="x", number=311)
-    boxes = {
-        "gone": Box(61, absent=True, planned={"x": source}),
-        "b": Box(32, {"s": (311, True)}, wants={"s": (321, None)}),
-    }
-    where = scene(boxes)
-    assert mended(where, _wanted(where), holders(where)) == {
-        "number 311 on media": ("b/s", "gone/x")
-    }
-
-
-def test_two_devices_on_one_address_are_mended_when_one_leaves() -> None:
-    """The duplicate address is named by its devices."""
-    boxes = {"a": Box(31), "b": Box(31, to=address(40))}
-    assert hand.planned(boxes).mended == {f"address {address(31)} on media": ("a", "b")}
 
 
 def test_steps_can_be_looked_up_by_id() -> None:

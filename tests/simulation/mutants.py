@@ -18,6 +18,7 @@ from unittest.mock import patch
 
 from orchestrator.facility.step import Sequence as Steps
 from orchestrator.facility.step import Step, StepKind
+from orchestrator.planning import course as a_course
 from orchestrator.planning import dry_run as planner
 from orchestrator.planning.ordering.finish import steps_of
 from orchestrator.running import fold, stuck
@@ -110,7 +111,7 @@ def instead(where: Any, name: str, what: Any) -> Callable[[], Any]:
 def without(*kinds: StepKind) -> tuple[Callable[[], Any], ...]:
     """A planner that forgets steps of some kinds, and nobody who proves."""
     return (
-        instead(planner, "steps_of", partial(_left_out, steps_of, kinds)),
+        instead(a_course, "steps_of", partial(_left_out, steps_of, kinds)),
         instead(planner, "prove", _nothing),
     )
 
@@ -265,7 +266,7 @@ _LIST = (
     Mutant("what follows on a device begun whatever it waits for", (
         instead(Startable, "after", _whatever_follows), _LACKS_NOTHING)),
     Mutant("order between devices dropped", (
-        instead(planner, "steps_of", _planned_loosely), instead(planner, "prove", _nothing))),
+        instead(a_course, "steps_of", _planned_loosely), instead(planner, "prove", _nothing))),
     Mutant("order of an undo dropped", (instead(trial, "planned", _loose_undo),)),
     Mutant("a failure taken as a proof", (instead(Startable, "proved", _proved_or_failed),)),
     Mutant("a phase begun without its go", (instead(Startable, "phase", lambda _: 0),)),

@@ -5,8 +5,7 @@ pointed at its source's new number while the source is off. ``listens_to: 311`` 
 and is not followed; ``listens_to: device/source`` means the source.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from orchestrator.facility.found import DestinationState, DeviceState
@@ -56,7 +55,7 @@ class Hearing:
     listeners: Mapping[Ref, Listener]
     states: Mapping[str, DeviceState]
     hazards: tuple[Hazard, ...] = ()
-    by_source: Mapping[Ref, tuple[Ref, ...]] = field(default_factory=dict)
+    by_source: Mapping[Ref, Sequence[Ref]] = field(default_factory=dict)
     now: Index = field(default_factory=Index)
     then: Index = field(default_factory=Index)
     networks: Networks = field(default_factory=dict)
@@ -85,15 +84,18 @@ class _Listening:
             if state.destinations:
                 self._point(device, self._device(device, state))
         self._unknown_names()
-        by_source: dict[Ref, list[Ref]] = defaultdict(list)
+        by_source: dict[Ref, list[Ref]] = {}
         for ref, listener in self.found.items():
             for source in listener.before:
-                by_source[source].append(ref)
+                if source in by_source:
+                    by_source[source].append(ref)
+                else:
+                    by_source[source] = [ref]
         return Hearing(
             self.found,
             self.states,
             tuple(self.hazards),
-            {source: tuple(refs) for source, refs in by_source.items()},
+            by_source,
             self.now,
             self.then,
             self.networks,

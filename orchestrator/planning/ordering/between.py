@@ -47,12 +47,13 @@ class Between:
 
     def _waits(self, index: int, move: Move) -> None:
         work, step = self.work, self.work.move_step[index]
-        for other, things in move.waits.items():
+        for other in move.waits:
             freeing = work.moves[other]
             same_device = freeing.device == move.device
             renumbered_here = same_device and freeing.source is not None
             first = work.move_step[other] if renumbered_here else work.freed_at[other]
             why = ""
+            things = [thing for thing in move.takes if thing in freeing.frees]
             if things:
                 number = [thing[2] for thing in things if thing[0] == "number"]
                 what = number[0] if number else things[0][2]

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from orchestrator.facility.quick import maker
 from orchestrator.facility.step import Step, StepKind
@@ -126,16 +127,31 @@ def _why(first: Draft) -> str:
     return f"waits until {what} {_DONE[first.kind]}, to be silent no longer than it has to"
 
 
-def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> tuple[Step, ...]:
+class First(NamedTuple):
+    """The numbers with which the steps, phases and batches of a sequence begin."""
+
+    step: int
+    phase: int
+    batch: int
+
+
+START = First(1, 0, 1)
+
+
+def steps_of(
+    graph: Graph, made: Made, groups: Iterable[Sequence[int]] = (), first: First = START
+) -> tuple[Step, ...]:
     """The drafts as steps, numbered ``s1``, ``s2`` ... in the order in which they start.
 
-    ``groups`` are those that go in one request; they are numbered by their first steps.
+    ``groups`` are those that go in one request; they are numbered by their first steps. All
+    numbers begin with ``first``.
     """
     place = ranks(made.order)
-    start_of, names = place.__getitem__, [f"s{number + 1}" for number in place]
+    start_of, names = place.__getitem__, [f"s{number + first.step}" for number in place]
     name_of = names.__getitem__
     by_place = sorted(groups, key=lambda group: min(place[index] for index in group))
-    batch = {index: number for number, group in enumerate(by_place, 1) for index in group}
+    numbered = enumerate(by_place, first.batch)
+    batch = {index: number for number, group in numbered for index in group}
     steps: list[Step | None] = [None] * len(place)
     # Made in the order of the drafts: what is looked at together, device by device, lies together.
     for index, draft in enumerate(graph.drafts):
@@ -158,8 +174,8 @@ def steps_of(graph: Graph, made: Made, groups: Iterable[Sequence[int]] = ()) -> 
             tuple(map(name_of, firsts)),
             tuple(map(name_of, sorted(behind, key=start_of))) if behind else (),
             reasons if len(reasons) < 2 else tuple(dict.fromkeys(reasons)),  # noqa: PLR2004
-            draft.phase,
-            at + 1,
+            draft.phase + first.phase,
+            at + first.step,
             draft.seconds,
             draft.origin,
             batch.get(index, 0),

@@ -78,13 +78,15 @@ class _Lender:
         self.used: dict[str, dict[int | str, int]] = defaultdict(dict)
         self.set_aside: dict[_Kind, list[tuple[int | str, list[Thing]]]] = {}
         self.in_turn = True
-        self.awaiting: dict[int, list[int]] = {}
         self.at_first = list(found)
-        self.edges: list[set[int]] = []
+        self.order = device_order(found)
+        # What a move comes after: few of them are ever lent, so no more is kept of each than that.
+        self.edges: list[Sequence[int]] = [
+            sorted({*move.waits, *self.order[index]}) if index in self.order else sorted(move.waits)
+            for index, move in enumerate(found)
+        ]
+        self.awaiting: dict[int, list[int]] = {}
         self.knot: frozenset[int] = frozenset()
-        for index, move in enumerate(found):
-            for awaited in move.waits:
-                self.awaiting.setdefault(awaited, []).append(index)
 
     @cached_property
     def leaving(self) -> Mapping[Thing, int]:
@@ -92,23 +94,19 @@ class _Lender:
         return {thing: index for index, move in enumerate(self.at_first) for thing in move.frees}
 
     def work(self) -> None:
-        order = device_order(self.moves)
-        self.edges = [{*move.waits, *order.get(index, ())} for index, move in enumerate(self.moves)]
-        successors = [sorted(line) for line in self.edges]
-        for component in components(successors):
-            if len(component) > 1:
-                self.knot = frozenset(component)
-                self._break(component, successors, order)
+        knots = [component for component in components(self.edges) if len(component) > 1]
+        self.awaiting = {index: [] for knot in knots for index in knot}
+        for index, move in enumerate(self.moves):
+            for awaited in move.waits:
+                if awaited in self.awaiting:
+                    self.awaiting[awaited].append(index)
+        for knot in knots:
+            self.knot = frozenset(knot)
+            self._break(sorted(knot))
 
-    def _break(
-        self,
-        component: list[int],
-        successors: Sequence[Sequence[int]],
-        order: Mapping[int, set[int]],
-    ) -> None:
-        members = sorted(component)
+    def _break(self, members: list[int]) -> None:
         choice, exact = fewest_to_break(
-            members, successors, self._lendable, lambda index: self.cost(self.moves[index])
+            members, self.edges, self._lendable, lambda index: self.cost(self.moves[index])
         )
         self.exact &= exact
         if choice is None:
@@ -122,7 +120,7 @@ class _Lender:
         loans = lend_in_turn(
             sorted(members, key=lambda index: self.cost(self.moves[index])),
             {index: inside.intersection(self.moves[index].waits) for index in members},
-            {index: inside.intersection(order.get(index, ())) for index in members},
+            {index: inside.intersection(self.order.get(index, ())) for index in members},
             lambda i: self._store(self.moves[i]) if self._lendable(i) else None,
             {self._store(self.moves[i]): self._free(i) for i in members if self._lendable(i)},
         )
@@ -205,7 +203,7 @@ class _Lender:
         """Whether a move waits, at once or by way of others, for the knot that is being broken."""
         seen, left = {index}, [index]
         while left:
-            more = self.edges[left.pop()] - seen
+            more = set(self.edges[left.pop()]) - seen
             seen |= more
             left += more
         return not seen.isdisjoint(self.knot)
@@ -247,22 +245,22 @@ class _Lender:
         """
         move = self.moves[index]
         stopover, things = self._stopover(move, value)
-        out = replace(move, wanted=stopover, takes=things, waits={}, lent="out")
-        if used_by is not None:
-            out.waits[used_by] = sorted(things, key=str)
-            self.awaiting.setdefault(used_by, []).append(len(self.moves))
+        first = () if used_by is None else (used_by,)
+        out = replace(move, wanted=stopover, takes=things, waits=first, lent="out")
+        if used_by in self.awaiting:
+            self.awaiting[used_by].append(len(self.moves))
         home = replace(move, as_found=stopover, frees=things, lent="home")
         where = len(self.moves)
         self.moves.append(out)
-        self.edges.append(set(out.waits))
-        self.edges[index].add(where)
+        self.edges.append(first)
+        self.edges[index] = (*self.edges[index], where)
         self.moves[index] = home
         for waiting in self.awaiting.get(index, ()):
-            waits = self.moves[waiting].waits
-            self.edges[waiting].add(where)
-            if index in waits:
-                waits[where] = waits.pop(index)
-        home.waits[where] = []
+            move = self.moves[waiting]
+            self.edges[waiting] = (*self.edges[waiting], where)
+            if index in move.waits:
+                move.waits = (*[each for each in move.waits if each != index], where)
+        home.waits = (*home.waits, where)
 
     def _stopover(
         self, move: Move, value: int | str

@@ -7,7 +7,7 @@ one way in: chains and single cycles.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from orchestrator.facility.found import DeviceState
 from orchestrator.facility.hazard import Grade, Hazard
@@ -25,9 +25,9 @@ _assigned = maker(Assigned)
 class Move:
     """One renumber (``source`` set) or readdress (``interface`` set) and what it exchanges.
 
-    ``takes`` and ``frees`` are facility things only, each once; they are few. ``waits`` maps the
-    moves that it waits for to the things awaited. ``lent`` is ``out`` for the move into transit,
-    ``home`` for the move from transit to where the source or device is wanted.
+    ``takes`` and ``frees`` are facility things only, each once; they are few. ``waits``: the moves
+    that it waits for. ``lent`` is ``out`` for the move into transit, ``home`` for the move from
+    transit to where the source or device is wanted.
     """
 
     device: str
@@ -39,7 +39,7 @@ class Move:
     frees: tuple[Thing, ...]
     joins: bool = False
     leaves: bool = False
-    waits: dict[int, list[Thing]] = field(default_factory=dict)
+    waits: tuple[int, ...] = ()
     lent: str = ""
 
     @property
@@ -144,19 +144,20 @@ class _LettingGo:
 
     def __init__(self, found: list[Move]) -> None:
         self.found = found
-        self.renumber: dict[tuple[str, str], int] = {}
+        self.renumber: dict[str, dict[str, int]] = defaultdict(dict)
         self.readdresses: dict[str, list[int]] = defaultdict(list)
         for index, move in enumerate(found):
             if move.source is not None:
-                self.renumber[move.device, move.source] = index
+                self.renumber[move.device][move.source] = index
             else:
                 self.readdresses[move.device].insert(0, index)
 
     def by(self, thing: Thing, device: str, source: str | None) -> int | None:
         """The index of the move; None where its owner does not let go of ``thing``."""
-        own = self.renumber.get((device, source)) if source is not None else None
-        if own is not None and thing in self.found[own].frees:
-            return own
+        if source is not None and device in self.renumber:
+            own = self.renumber[device].get(source)
+            if own is not None and thing in self.found[own].frees:
+                return own
         if self.readdresses:
             for index in self.readdresses.get(device, ()):
                 if thing in self.found[index].frees:
@@ -202,8 +203,8 @@ def _wait(
             if freeing is None:
                 owner = device if source is None else f"{device}/{source}"
                 blocked.setdefault(owner, []).append(thing)
-            elif freeing != index:
-                move.waits.setdefault(freeing, []).append(thing)
+            elif freeing != index and freeing not in move.waits:
+                move.waits = (*move.waits, freeing)
     return blocked
 
 

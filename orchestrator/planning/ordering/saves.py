@@ -49,7 +49,7 @@ def _levels(work: Work) -> list[int]:
     """How many moves each move comes after, at most."""
     order = device_order(work.moves)
     before = [
-        (*move.waits, *order[index]) if index in order else tuple(move.waits)
+        (*move.waits, *order[index]) if index in order else move.waits
         for index, move in enumerate(work.moves)
     ]
     level = [-1 if firsts else 0 for firsts in before]

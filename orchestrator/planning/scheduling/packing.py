@@ -7,6 +7,7 @@ just then.
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from itertools import accumulate
 
 from orchestrator.planning.scheduling.solving import Solved
 from orchestrator.planning.scheduling.tasks import Tasks
@@ -22,9 +23,14 @@ def pack(tasks: Tasks, solved: Sequence[Solved]) -> dict[int, tuple[int, ...]]:
     for one in solved:
         by_phase.setdefault(tasks.phase[one.part.members[0]], []).append(one)
     for parts in by_phase.values():
-        if len(parts) > 1 and sum(one.devices for one in parts) > tasks.width:
+        if len(parts) > 1 and _crowded(parts, tasks.width):
             _Room(tasks.width).put_all(parts, behind)
     return behind
+
+
+def _crowded(parts: Sequence[Solved], width: int) -> bool:
+    """Whether parts speak to more than ``width`` devices together."""
+    return any(count > width for count in accumulate(one.devices for one in parts))
 
 
 class _Room:

@@ -164,4 +164,4 @@ def test_the_wanted_states_are_pointed() -> None:
     heard = listeners(where, aims)
     assert heard.states["c"].destinations["in"].hears == 312
     assert heard.states["a"] is aims["a"]
-    assert heard.by_source == {Ref("a", "s"): (Ref("c", "in"),)}
+    assert heard.by_source == {Ref("a", "s"): [Ref("c", "in")]}
