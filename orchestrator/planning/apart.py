@@ -5,12 +5,15 @@ source; and a room is changed as a whole. So devices belong together that share 
 room, or of which one is to hear the other; all others do not.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from orchestrator.facility.plan import Device
 from orchestrator.planning.scene import Scene
+from orchestrator.planning.scheduling.sets import leader_of
+
+Tie = tuple[str, str]
+"""What ties devices: a room, a network, or a device itself, and its name."""
 
 MANY = 2000
 """From so many devices on that are to be changed, parts are planned apart: it takes less memory."""
@@ -25,11 +28,21 @@ def apart(scene: Scene, many: int = MANY) -> list[Scene]:
     tied = scene.phases or scene.unsaved or scene.save_first
     if len(scene.asked) < many or tied or scene.found.devices.keys() - scene.plan.devices.keys():
         return [scene]
-    together = _Together()
+    leader: dict[Tie, Tie] = {}
     for name, device in scene.plan.devices.items():
-        together.put(name, list(_ties(scene, device)))
-    parts = together.parts(scene.plan.devices)
-    return [_only(scene, names) for names in parts] if len(parts) > 1 else [scene]
+        own = _leader(leader, ("device", name))
+        for tie in _ties(scene, device):
+            leader[_leader(leader, tie)] = own
+    parts: dict[Tie, list[str]] = {}
+    for name in scene.plan.devices:
+        parts.setdefault(leader_of(leader, ("device", name)), []).append(name)
+    return [_only(scene, names) for names in parts.values()] if len(parts) > 1 else [scene]
+
+
+def _leader(leader: dict[Tie, Tie], one: Tie) -> Tie:
+    """The leader of ``one``; itself, if it was not met before."""
+    leader.setdefault(one, one)
+    return leader_of(leader, one)
 
 
 def _only(scene: Scene, names: Sequence[str]) -> Scene:
@@ -46,7 +59,7 @@ def _only(scene: Scene, names: Sequence[str]) -> Scene:
     )
 
 
-def _ties(scene: Scene, device: Device) -> Iterator[tuple[str, str]]:
+def _ties(scene: Scene, device: Device) -> Iterator[Tie]:
     """What ties a device to others: its room, its networks now and then, whom it is to hear."""
     yield "room", device.room
     networks = {interface.network for interface in device.interfaces}
@@ -61,37 +74,10 @@ def _ties(scene: Scene, device: Device) -> Iterator[tuple[str, str]]:
     for network in networks:
         if not scene.plan.networks[network].bench:
             yield "network", network
-    # Of a device that did not answer it is the plan that says whom it hears.
-    if device.name not in scene.states:
+    # Of a device that did not answer it is the plan that says whom it hears; on air, perhaps too.
+    if device.name not in scene.states or any(
+        ref.device == device.name for ref in scene.plan.on_air
+    ):
         for planned in device.destinations.values():
             if planned.listens_to is not None and planned.listens_to.source is not None:
                 yield "device", planned.listens_to.source.device
-
-
-class _Together:
-    """Disjoint sets of devices and of what ties them, each by a leader (with path halving)."""
-
-    def __init__(self) -> None:
-        self.leader: dict[tuple[str, str], tuple[str, str]] = {}
-
-    def put(self, device: str, ties: Sequence[tuple[str, str]]) -> None:
-        """Put a device together with all that is tied to it."""
-        own = self.find(("device", device))
-        for tie in ties:
-            self.leader[self.find(tie)] = own
-
-    def find(self, one: tuple[str, str]) -> tuple[str, str]:
-        """The leader of the set that ``one`` is in."""
-        leader = self.leader
-        leader.setdefault(one, one)
-        while leader[one] != one:
-            leader[one] = leader[leader[one]]
-            one = leader[one]
-        return one
-
-    def parts(self, devices: Iterable[str]) -> list[list[str]]:
-        """The devices by set, each set by its first."""
-        found: dict[tuple[str, str], list[str]] = defaultdict(list)
-        for device in devices:
-            found[self.find(("device", device))].append(device)
-        return list(found.values())

@@ -71,13 +71,23 @@ def _goes_there(where: Scene) -> Scene:
     return replace(where, asked={**where.asked, ONE: asked})
 
 
-def _absent_listener(where: Scene) -> Scene:
+def _planned_to_hear(where: Scene) -> Scene:
     device = where.plan.devices[ONE]
     heard = ListensTo(source=Ref(OTHER, "out-1"))
     planned = {"in-1": replace(device.destinations["in-1"], listens_to=heard)}
-    gone = NotFound(at=device.address, why="it did not answer", kind="Unreachable")
+    return _with(where, replace(device, destinations=planned))
+
+
+def _absent_listener(where: Scene) -> Scene:
+    at = where.plan.devices[ONE].address
+    gone = NotFound(at=at, why="it did not answer", kind="Unreachable")
     found: AsFound = replace(where.found, devices={**where.found.devices, ONE: gone})
-    return replace(_with(where, replace(device, destinations=planned)), found=found)
+    return replace(_planned_to_hear(where), found=found)
+
+
+def _on_air_listener(where: Scene) -> Scene:
+    where = _planned_to_hear(where)
+    return replace(where, plan=replace(where.plan, on_air=(Ref(ONE, "in-1"),)))
 
 
 def test_networks_without_a_common_device_are_parts(broadcaster: Scene) -> None:
@@ -93,12 +103,13 @@ def test_networks_without_a_common_device_are_parts(broadcaster: Scene) -> None:
 
 
 @pytest.mark.parametrize(
-    "tied", [_one_room, _two_legs, _asked_to_hear, _goes_there, _absent_listener]
+    "tied",
+    [_one_room, _two_legs, _asked_to_hear, _goes_there, _absent_listener, _on_air_listener],
 )
 def test_what_ties_two_networks_together(
     broadcaster: Scene, tied: Callable[[Scene], Scene]
 ) -> None:
-    """A room, a leg on each, a wish to hear one there, a readdress; by the plan, if it is away."""
+    """A room, a leg on each, a wish to hear one there, a readdress; by the plan, away or on air."""
     parts = apart(tied(broadcaster), many=1)
     assert len(parts) == NETWORKS - 1
     assert any({ONE, OTHER} <= part.plan.devices.keys() for part in parts)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from orchestrator.planning.scheduling.sets import leader_of
 from orchestrator.planning.scheduling.tasks import Silent, Tasks, numbers
 
 
@@ -57,15 +58,9 @@ def groups_of(tasks: Tasks) -> list[Group]:
 
 
 def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
-    """The tasks of one phase, by part (disjoint sets of devices, with path halving)."""
+    """The tasks of one phase, by part."""
     device, before, phase = tasks.device, tasks.before, tasks.phase
     leader = {device[task]: device[task] for task in members}
-
-    def find(one: int) -> int:
-        while leader[one] != one:
-            leader[one] = leader[leader[one]]
-            one = leader[one]
-        return one
 
     here = phase[members[0]]
     for task in members:
@@ -73,8 +68,8 @@ def _together(tasks: Tasks, members: Sequence[int]) -> list[list[int]]:
         for first in before[task]:
             other = device[first]
             if other != own and phase[first] == here and leader[other] != leader[own]:
-                leader[find(other)] = find(own)
-    part_of = {one: find(one) for one in leader}
+                leader[leader_of(leader, other)] = leader_of(leader, own)
+    part_of = {one: leader_of(leader, one) for one in leader}
     if len(set(part_of.values())) == 1:
         return [list(members)]
     parts: dict[int, list[int]] = {}
