@@ -42,7 +42,7 @@ def dry_run(scene: Scene) -> DryRun:
         sequence=sequence,
         hazards=known,
         silence=_silence(told),
-        estimate=Estimate(sum(one.seconds for one in told), sum(one.bound_seconds for one in told)),
+        estimate=_estimate(told),
         listeners=tuple(chain.from_iterable(one.listeners for one in told)),
         lent=_all(one.lent for one in told),
         mended=_all(one.mended for one in told),
@@ -64,6 +64,12 @@ def _one_after_another(parts: list[Scene]) -> list[Course]:
             first.batch + one.batches,
         )
     return told
+
+
+def _estimate(told: list[Course]) -> Estimate:
+    """How long the parts take one after another, to the millisecond."""
+    seconds = sum(one.seconds for one in told)
+    return Estimate(round(seconds, 3), round(sum(one.bound_seconds for one in told), 3))
 
 
 def _silence(told: list[Course]) -> tuple[Silence, ...]:
