@@ -15,6 +15,7 @@ from orchestrator.planning.apart import apart
 from orchestrator.planning.dry_run import dry_run
 from orchestrator.planning.scene import Scene, merge
 from tests.benchmarks.broadcaster import NETWORKS, Broadcaster
+from tests.planning.ordering.test_batches import POINTERS, STREAMS, taking
 from tests.planning.scenes import random_boxes, scene
 
 ONE, OTHER = "room-1001-unit-01", "room-2001-unit-01"
@@ -155,11 +156,6 @@ def test_planned_apart_it_is_the_same_change(
         for one in (parts, whole)
     ]
     assert kinds[0] == kinds[1]
-    batches = [
-        len({(step.device, step.batch) for step in one.sequence.steps if step.batch})
-        for one in (parts, whole)
-    ]
-    assert batches[0] == batches[1] == len({s.batch for s in parts.sequence.steps if s.batch})
     assert sorted(map(str, parts.listeners)) == sorted(map(str, whole.listeners))
     assert [(one.on_air, one.seconds) for one in parts.silence] == sorted(
         ((one.on_air, one.seconds) for one in parts.silence), reverse=True
@@ -179,3 +175,20 @@ def test_one_part_that_can_not_be_planned_stops_all(
     assert planned.stopped
     assert planned.sequence.steps == ()
     assert {change.device for change in planned.changes} >= others.keys()
+
+
+def test_requests_of_two_parts_have_no_number_in_common(
+    broadcaster: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where devices take several steps in one request, those of each part are numbered on."""
+    monkeypatch.setattr(planner, "apart", lambda where: apart(where, many=1))
+    planned = dry_run(taking(broadcaster, STREAMS, POINTERS))
+    assert planned.proved
+    devices: dict[int, set[str]] = {}
+    for step in planned.sequence.steps:
+        if step.batch:
+            devices.setdefault(step.batch, set()).add(step.device)
+    rooms = {where.split("-unit-")[0] for each in devices.values() for where in each}
+    assert len(rooms) > 1, "of more than one part"
+    assert all(len(each) == 1 for each in devices.values())
+    assert sorted(devices) == list(range(1, 1 + len(devices)))

@@ -5,12 +5,13 @@ from orchestrator.planning.aims.targets import targets
 from orchestrator.planning.course import course, mended
 from orchestrator.planning.ordering.finish import First
 from tests.planning import hand
+from tests.planning.ordering.test_batches import POINTERS, STREAMS, taking
 from tests.planning.scenes import Box, address, rich_boxes, scene
 
 
 def test_a_course_begins_with_the_numbers_that_it_is_given() -> None:
     """The same steps as from one on, each number further by as much; what they wait for, too."""
-    where = scene(rich_boxes(3))
+    where = taking(scene(rich_boxes(3)), STREAMS, POINTERS)
     plain, later = course(where), course(where, First(101, 7, 41))
     assert plain.steps
     assert later.steps
@@ -24,7 +25,7 @@ def test_a_course_begins_with_the_numbers_that_it_is_given() -> None:
         assert other.after == tuple(moved[name] for name in one.after)
         assert other.behind == tuple(moved[name] for name in one.behind)
         assert other.batch == (one.batch and one.batch + 40)
-    assert plain.batches == later.batches == len({step.batch for step in plain.steps} - {0})
+    assert 0 < plain.batches == later.batches == len({step.batch for step in plain.steps} - {0})
     assert (plain.seconds, plain.silence, plain.phases) == (
         later.seconds,
         later.silence,
