@@ -5,7 +5,6 @@ Numbers and groups of one network share a table: a number is a whole number, a g
 
 from collections import ChainMap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import chain
 
 from orchestrator.facility.found import DeviceState, SourceState
 from orchestrator.facility.plan import Ref, refs_of
@@ -172,11 +171,15 @@ class Index(Mapping[Thing, tuple[Ref, ...]]):
 
     def __iter__(self) -> Iterator[Thing]:
         """Every thing that somebody holds."""
-        for net in dict.fromkeys(chain(self._tables, *self._below)):
-            own = self._tables.get(net, {})
-            for value, refs in ChainMap(own, self._before(net)).items():  # type: ignore[arg-type]
-                if refs:
-                    yield _thing(net, value)
+        noted = dict.fromkeys(
+            (net, value)
+            for tables in (self._tables, *self._below)
+            for net, table in tables.items()
+            for value in table
+        )
+        for net, value in noted:
+            if self._holders(net, value):
+                yield _thing(net, value)
 
     def __len__(self) -> int:
         """How many things somebody holds."""

@@ -87,10 +87,7 @@ class _Listening:
         by_source: dict[Ref, list[Ref]] = {}
         for ref, listener in self.found.items():
             for source in listener.before:
-                if source in by_source:
-                    by_source[source].append(ref)
-                else:
-                    by_source[source] = [ref]
+                by_source.setdefault(source, []).append(ref)
         return Hearing(
             self.found,
             self.states,
